@@ -1,0 +1,39 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+/// Time inside Pin16: CLOCK_BOOTTIME nanoseconds; UTC by an offset read together with it.
+
+#include <cstdint>
+#include <string>
+
+namespace pin16 {
+
+/// Nanoseconds; which clock, the name of the variable says (t_boot_ns, t_utc_ns).
+using Ns = std::int64_t;
+
+/// "this record carries no time" (pcapng simple packet blocks, damaged stamps).
+inline constexpr Ns kNoTime = INT64_MIN;
+
+inline constexpr Ns kNsPerMs = 1'000'000;
+inline constexpr Ns kNsPerSecond = 1'000'000'000;
+
+/// CLOCK_BOOTTIME and CLOCK_REALTIME read back to back.
+struct ClockPair {
+  Ns boot_ns = 0;
+  Ns utc_ns = 0;
+  [[nodiscard]] Ns offset() const { return utc_ns - boot_ns; }
+};
+
+[[nodiscard]] Ns bootNow();
+[[nodiscard]] ClockPair readClocks();
+
+/// What the kernel says of the wall clock's discipline (adjtimex).
+struct ClockState {
+  bool synchronised = false;   ///< STA_UNSYNC clear
+  Ns estimated_error_ns = -1;  ///< kernel's estimate; -1 unknown
+};
+[[nodiscard]] ClockState readClockState();
+
+/// "2026-11-25T17:39:43.123456Z"; "no time" for kNoTime.
+[[nodiscard]] std::string utcText(Ns t_utc_ns);
+
+}  // namespace pin16
