@@ -1,0 +1,108 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+/// A job: one module to be reached, what is known of it, how it is powered, and with what it is observed.
+/// The TOML form is documented in docs/job-file.md.
+
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "core/base/result.hpp"
+#include "core/event/records.hpp"
+#include "core/limits/limits.hpp"
+
+namespace pin16::job {
+
+enum class Arrangement {
+  own_battery,    ///< in the vehicle, its own battery
+  fed_in_place,   ///< in the vehicle, fed from outside at the fuse slot
+  removed,        ///< on the table, bench-powered
+};
+enum class Access {
+  connector,  ///< the module's bus is on the diagnostic connector
+  gateway,    ///< the connector reaches it through a gateway: no traffic is normal
+  direct,     ///< our leads are on the module's own bus
+};
+[[nodiscard]] const char* toText(Arrangement a);
+[[nodiscard]] const char* toText(Access a);
+
+/// CAN identifiers of the module's diagnostics, ISO 15765-2 normal addressing.
+struct Address {
+  std::uint32_t request_id = 0;
+  std::uint32_t answer_id = 0;
+  bool extended = false;
+};
+
+struct Module {
+  std::string name = "module";
+  std::optional<Address> address;      ///< nothing: unknown
+  std::optional<double> supply_min_V;  ///< the module's own limits, where known
+  std::optional<double> supply_max_V;
+  std::optional<double> current_steady_min_A;  ///< band in which the module alone draws
+  std::optional<double> current_steady_max_A;
+};
+
+struct BusFacts {
+  std::optional<std::uint32_t> bitrate;  ///< bit/s
+  bool fd = false;
+  bool rate_fixed = false;  ///< the operator vouches for rate and format (the gate may send without proof)
+};
+
+struct LinkEntry {
+  std::string uri;
+  std::string role;  ///< free text; empty = "bus"
+};
+
+struct Job {
+  std::string file;  ///< where it was read from; empty if made in memory
+  std::string name = "unnamed job";
+  Arrangement arrangement = Arrangement::own_battery;
+  Access access = Access::connector;
+  bool sealed = false;  ///< no stimulus allowed: the gate stays shut
+  std::optional<int> power_up_budget;
+  double nominal_V = 12;  ///< 12 or 24
+  Module module;
+  BusFacts bus;
+  std::vector<LinkEntry> links;
+  std::vector<event::Measurement> readings;  ///< typed beforehand into the file
+  limits::Limits limits;                     ///< with the job's overrides in force
+};
+
+/// Reads a job file. Errors (ErrorKind::input) name file, line, field, what was expected, what to do.
+/// Unknown keys are errors: a misspelt limit must not pass silently.
+[[nodiscard]] Result<Job> readJob(const std::string& path);
+[[nodiscard]] Result<Job> parseJob(std::string_view toml, const std::string& file_name);
+
+/// A typed reading: "POINT=VALUE[UNIT] [power=off|source|on] [u=UNCERTAINTY] [with=CONDITION] [by=NAME]
+/// [meter=INSTRUMENT]", e.g. "V(pin16,pin4)=12.4V power=source u=0.02", "R(pin6,pin14)=61 power=off",
+/// "lamp=lit". Blanks inside a value need quotes: with="10 ohm load". ErrorKind::usage names what is wrong;
+/// refused: ohms with power on, and points at deployment loops or the module's own terminals
+/// (docs/points.md lists the points).
+[[nodiscard]] Result<event::Measurement> parseReading(std::string_view text);
+
+/// One measuring point a technician may be asked for (docs/points.md is made from this table).
+struct Point {
+  std::string name;       ///< "V(pin16,pin4)"
+  std::string unit;
+  std::string how;        ///< how to take it, for cold hands, one or two sentences
+  event::PowerState when; ///< power state in which it means something
+  double minutes = 1;
+  std::vector<Arrangement> arrangements;
+  std::string source;     ///< of the practice, or "common practice, no source"
+};
+[[nodiscard]] const std::vector<Point>& points();
+[[nodiscard]] const Point* findPoint(std::string_view name);
+
+/// The append-only ledger of power-ups beside the job file (FILE.ledger), one line each:
+/// "UTC<TAB>measured|declared|inferred<TAB>text". A job without a file has none.
+struct PowerUp {
+  std::string utc;
+  std::string how;
+  std::string text;
+};
+[[nodiscard]] Result<std::vector<PowerUp>> readLedger(const Job& job);
+[[nodiscard]] Status appendPowerUp(const Job& job, const PowerUp& entry);
+
+}  // namespace pin16::job

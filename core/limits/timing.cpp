@@ -1,0 +1,49 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "core/limits/limits.hpp"
+
+namespace pin16::limits {
+
+std::vector<Limit> timingLimits() {
+  const char* const transport =
+      "ISO 15765-2:2016, quoted by an open-source UDS library's documentation (chapter CAN)";
+  const char* const obd_transport =
+      "ISO 15765-4:2005 network layer timing table, as repeated on a public page";
+  const char* const uds =
+      "ISO 14229-2, quoted by an open-source UDS library's documentation (UDS Time Parameters)";
+  const char* const own = "own figure";
+  return {
+      // ISO 15765-2: timeouts that end a transfer, and performance that a sound node keeps
+      {"timing.n_as_ms", 1000, "ms", transport, "read"},
+      {"timing.n_ar_ms", 1000, "ms", transport, "read"},
+      {"timing.n_bs_ms", 1000, "ms", transport, "read"},
+      {"timing.n_cr_ms", 1000, "ms", transport, "read"},
+      {"timing.n_br_plus_n_ar_ms", 900, "ms", transport, "read"},
+      {"timing.n_cs_plus_n_as_ms", 900, "ms", transport, "read"},
+      // legislated OBD is tighter: a miss is a warning only
+      {"timing.obd_n_as_ms", 25, "ms", obd_transport, "read-secondary"},
+      {"timing.obd_n_ar_ms", 25, "ms", obd_transport, "read-secondary"},
+      {"timing.obd_n_bs_ms", 75, "ms", obd_transport, "read-secondary"},
+      {"timing.obd_n_cr_ms", 150, "ms", obd_transport, "read-secondary"},
+      {"timing.obd_n_br_plus_n_ar_ms", 25, "ms", obd_transport, "read-secondary"},
+      {"timing.obd_n_cs_plus_n_as_ms", 50, "ms", obd_transport, "read-secondary"},
+      {"timing.obd_p2_max_ms", 50, "ms", "ISO 15031-5:2011 Table 7, as transcribed in a public header file",
+       "read"},
+      // ISO 14229-2: how fast a module answers
+      {"timing.p2_server_max_ms", 50, "ms", uds, "read"},
+      {"timing.p2_star_server_max_ms", 5000, "ms", uds, "read"},
+      {"timing.s3_server_ms", 5000, "ms", uds, "read"},
+      // how long we wait: longer than the limit, so that a slow module is seen and called late
+      {"timing.client_wait_ms", 1000, "ms", own, "own"},
+      {"timing.client_margin_ms", 1000, "ms", own, "own"},
+      // a sweep: five times P2, and never faster than one request each 60 ms
+      {"timing.sweep_wait_ms", 250, "ms", own, "own"},
+      {"timing.sweep_spacing_ms", 60, "ms", own, "own"},
+      // the gate; a job can only make these stricter
+      {"gate.quiet_after_foreign_ms", 10000, "ms", "own figure, twice S3 server", "own"},
+      {"gate.load_max_share", 0.05, "1", own, "own"},
+      {"gate.error_burst_count", 5, "1", own, "own"},
+      {"gate.error_burst_ms", 100, "ms", own, "own"},
+  };
+}
+
+}  // namespace pin16::limits
