@@ -1,0 +1,137 @@
+// SPDX-License-Identifier: Apache-2.0
+// Every fault that the bench can inject: what it changes, and nothing else. Default figures follow the spans
+// of field practice (own estimates where no source is named).
+#include <fmt/core.h>
+
+#include <algorithm>
+#include <functional>
+
+#include "core/bench/scenario.hpp"
+#include "core/circuit/circuit.hpp"
+
+namespace pin16::bench {
+namespace {
+
+using job::Arrangement;
+
+constexpr unsigned kOwn = 1, kFed = 2, kRemoved = 4, kOutside = kFed | kRemoved, kAny = 7;
+
+unsigned bit(Arrangement a) {
+  switch (a) {
+    case Arrangement::own_battery:
+      return kOwn;
+    case Arrangement::fed_in_place:
+      return kFed;
+    case Arrangement::removed:
+      return kRemoved;
+  }
+  return 0;
+}
+
+struct Entry {
+  const char* name;
+  unsigned arrangements;
+  std::function<void(Scenario&, Module&, const Fault&)> apply;
+};
+
+const std::vector<Entry>& entries() {
+  static const std::vector<Entry> table = {
+      {"source-flat", kAny,
+       [](Scenario& s, Module&, const Fault& f) {
+         s.source.emf_V = f.V.value_or(10.6);
+         s.source.series_ohm = f.ohm.value_or(0.6);
+       }},
+      {"source-off", kAny, [](Scenario& s, Module&, const Fault&) { s.source.output_open = true; }},
+      {"rig-fuse-open", kOutside, [](Scenario& s, Module&, const Fault&) { s.rig.fuse_open = true; }},
+      {"feed-lead-poor", kOutside,
+       [](Scenario& s, Module&, const Fault& f) { s.rig.joint_ohm = f.ohm.value_or(3); }},
+      {"supply-side-feed", kFed, [](Scenario& s, Module&, const Fault&) { s.rig.supply_blade = true; }},
+      {"module-fuse-open", kOwn,
+       [](Scenario& s, Module&, const Fault&) { s.vehicle.module_fuse_open = true; }},
+      {"connector-fuse-open", kAny, [](Scenario& s, Module&, const Fault&) { s.connector.fuse_open = true; }},
+      {"pin16-open", kAny,
+       [](Scenario& s, Module&, const Fault&) { s.connector.pin16_ohm = circuit::kOpen_ohm; }},
+      {"pin4-open", kAny,
+       [](Scenario& s, Module&, const Fault&) { s.connector.pin4_ohm = circuit::kOpen_ohm; }},
+      {"pin5-open", kAny,
+       [](Scenario& s, Module&, const Fault&) { s.connector.pin5_ohm = circuit::kOpen_ohm; }},
+      {"pin6-open", kAny,
+       [](Scenario& s, Module&, const Fault&) { s.connector.pin6_ohm = circuit::kOpen_ohm; }},
+      {"pin14-open", kAny,
+       [](Scenario& s, Module&, const Fault&) { s.connector.pin14_ohm = circuit::kOpen_ohm; }},
+      {"ground-poor", kAny,
+       [](Scenario& s, Module&, const Fault& f) {
+         (s.arrangement == Arrangement::own_battery ? s.vehicle.ground_ohm : s.rig.clamp_ohm) =
+             f.ohm.value_or(1);
+       }},
+      {"ground-open", kOutside,
+       [](Scenario& s, Module&, const Fault&) { s.rig.clamp_ohm = circuit::kOpen_ohm; }},
+      {"module-feed-open", kAny, [](Scenario&, Module& m, const Fault&) { m.feed_ohm = circuit::kOpen_ohm; }},
+      {"module-feed-poor", kAny,
+       [](Scenario&, Module& m, const Fault& f) { m.feed_ohm = f.ohm.value_or(8); }},
+      {"module-ground-poor", kAny,
+       [](Scenario&, Module& m, const Fault& f) { m.ground_ohm = f.ohm.value_or(2); }},
+      {"module-dead", kAny, [](Scenario&, Module& m, const Fault&) { m.start_V = m.stop_V = 1e3; }},
+      {"module-transceiver-dead", kAny,
+       [](Scenario&, Module& m, const Fault&) { m.transceiver_dead = true; }},
+      {"module-mute", kAny, [](Scenario&, Module& m, const Fault&) { m.mute = true; }},
+      {"late-answers", kAny, [](Scenario&, Module& m, const Fault& f) { m.delay_ms = f.ms.value_or(400); }},
+      {"pending-answers", kAny, [](Scenario&, Module& m, const Fault&) { m.pending = 3; }},
+      {"wrong-bit-rate", kAny, [](Scenario& s, Module& m, const Fault&) { m.bitrate = s.bus.bitrate / 2; }},
+      {"termination-missing", kAny,
+       [](Scenario& s, Module&, const Fault&) {
+         if (!s.bus.terminations_ohm.empty()) s.bus.terminations_ohm.pop_back();
+       }},
+      {"termination-none", kAny, [](Scenario& s, Module&, const Fault&) { s.bus.terminations_ohm.clear(); }},
+      {"termination-extra", kAny,
+       [](Scenario& s, Module&, const Fault& f) { s.bus.terminations_ohm.push_back(f.ohm.value_or(120)); }},
+      {"bus-short", kAny,
+       [](Scenario& s, Module&, const Fault& f) { s.bus.short_between_ohm = f.ohm.value_or(1); }},
+      {"high-to-ground", kAny,
+       [](Scenario& s, Module&, const Fault& f) { s.bus.high_to_ground_ohm = f.ohm.value_or(1); }},
+      {"high-to-supply", kAny,
+       [](Scenario& s, Module&, const Fault& f) { s.bus.high_to_supply_ohm = f.ohm.value_or(1); }},
+      {"low-to-ground", kAny,
+       [](Scenario& s, Module&, const Fault& f) { s.bus.low_to_ground_ohm = f.ohm.value_or(1); }},
+      {"low-to-supply", kAny,
+       [](Scenario& s, Module&, const Fault& f) { s.bus.low_to_supply_ohm = f.ohm.value_or(1); }},
+      {"interface-dead", kAny, [](Scenario& s, Module&, const Fault&) { s.interface.dead = true; }},
+  };
+  return table;
+}
+
+}  // namespace
+
+std::vector<std::string> faultNames() {
+  std::vector<std::string> out;
+  for (const Entry& e : entries()) out.emplace_back(e.name);
+  return out;
+}
+
+Status applyFault(Scenario& s, const Fault& fault) {
+  const auto entry =
+      std::find_if(entries().begin(), entries().end(), [&](const Entry& e) { return fault.name == e.name; });
+  if (entry == entries().end()) {
+    std::string known;
+    for (const std::string& name : faultNames()) known += (known.empty() ? "" : ", ") + name;
+    return Error{ErrorKind::input, fmt::format("there is no fault named \"{}\"", fault.name), s.file,
+                 "known faults: " + known};
+  }
+  if ((entry->arrangements & bit(s.arrangement)) == 0)
+    return Error{
+        ErrorKind::input,
+        fmt::format("fault {} cannot exist in arrangement {}", fault.name, job::toText(s.arrangement)),
+        s.file, ""};
+  const auto module = fault.module.empty()
+                          ? s.modules.begin()
+                          : std::find_if(s.modules.begin(), s.modules.end(),
+                                         [&](const Module& m) { return m.name == fault.module; });
+  if (module == s.modules.end())
+    return Error{ErrorKind::input, fmt::format("fault {} names no module of this scenario", fault.name),
+                 s.file, ""};
+  entry->apply(s, *module, fault);
+  s.faults.push_back(fault.name);
+  return {};
+}
+
+}  // namespace pin16::bench

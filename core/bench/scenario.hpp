@@ -1,0 +1,175 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+/// What is: the real state of a simulated job, read from scenario.toml (docs/scenario-file.md). A fault is a
+/// change of these numbers and nothing else; no fault carries a reading or a verdict.
+
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "core/base/hex.hpp"
+#include "core/base/result.hpp"
+#include "core/event/records.hpp"
+#include "core/job/job.hpp"
+
+namespace pin16::bench {
+
+struct Lead {
+  double mm2 = 1.5;
+  double length_m = 1;
+};
+
+/// Battery of the vehicle (own-battery), or battery, pack or bench supply from outside.
+struct Source {
+  double emf_V = 12.6;
+  double series_ohm = 0.02;
+  bool output_open = false;  ///< switched off, isolator open
+};
+
+/// The leads from an outside source; fed-in-place and removed.
+struct Rig {
+  double fuse_A = 7.5;
+  bool fuse_open = false;
+  Lead feed;
+  Lead ground;
+  double joint_ohm = 0.001;   ///< in the feed lead: crimps, corrosion
+  double clip_ohm = 0.005;    ///< adapter in the fuse slot, or plug at the module's harness
+  double clamp_ohm = 0.005;   ///< ground clamp on the body, or joint at the ground post
+  bool supply_blade = false;  ///< the feed sits on the supply blade instead of the load blade
+};
+
+/// The vehicle's wiring; on the table only the module's own harness of it exists.
+struct Vehicle {
+  double main_ohm = 0.003;     ///< battery terminal to the bus bar
+  double loads_off_ohm = 400;  ///< everything else on the bus bar, at rest
+  double loads_on_ohm = 4;     ///< everything else on the bus bar, ignition on
+  double ground_ohm = 0.002;   ///< battery minus to body
+  double module_fuse_A = 10;
+  bool module_fuse_open = false;
+  bool module_fuse_left_in = false;  ///< fed-in-place: left in the slot beside the feed
+  bool slot_ignition_fed = false;
+};
+
+struct Connector {
+  enum class Feed { bus_bar, source, none };
+  Feed fed_from = Feed::bus_bar;
+  double fuse_A = 10;
+  bool fuse_open = false;
+  double pin16_ohm = 0.01;  ///< wire and contact
+  double pin4_ohm = 0.01;
+  double pin5_ohm = 0.02;
+  double pin6_ohm = 0.1;
+  double pin14_ohm = 0.1;
+};
+
+struct Interface {
+  bool from_source = false;   ///< its own lead from the source; else from pin 16 and pin 4
+  bool ties_grounds = false;  ///< with its own lead: supply minus joined to pins 4 and 5 inside
+  Lead lead;
+  double current_A = 0.12;     ///< at 12 V
+  double supply_min_V = 7;     ///< lamp lit and transceiver alive above this
+  double termination_ohm = 0;  ///< built in; 0 none
+  bool listen_only = false;
+  bool dead = false;  ///< lamp and transceiver do nothing, whatever the volts
+};
+
+struct Bus {
+  std::uint32_t bitrate = 500000;
+  std::vector<double> terminations_ohm = {120, 120};
+  double capacitance_pF = 600;  ///< between the wires, cables and nodes together
+  std::optional<double> short_between_ohm;
+  std::optional<double> high_to_ground_ohm, high_to_supply_ohm, low_to_ground_ohm, low_to_supply_ohm;
+};
+
+/// What a module answers to one request: service + 0x40, the rest of the request, then `data`.
+struct Answer {
+  Bytes request;
+  Bytes data;
+};
+
+struct Periodic {
+  std::uint32_t id = 0;
+  bool extended = false;
+  std::uint8_t length = 8;
+  double every_ms = 100;
+};
+
+struct Module {
+  std::string name;
+  enum class Feed { slot, bus_bar };  ///< through the job's fuse slot, or elsewhere from the bus bar
+  Feed feed = Feed::slot;
+  Lead harness;
+  double feed_ohm = 0.01;    ///< joint at the module, supply
+  double ground_ohm = 0.01;  ///< module ground to body or ground post
+  // Draw at 12 V; the module is a resistor in each of its states, so that the network stays linear.
+  double sleep_A = 0.0005;
+  double boot_A = 0.6;
+  double run_A = 0.3;
+  double boot_s = 0.5;
+  double start_V = 8;          ///< starts above this
+  double stop_V = 6.5;         ///< stops below this
+  bool ignition_only = false;  ///< needs the ignition feed: asleep unless power is on (bus-bar feed)
+
+  std::uint32_t bitrate = 0;  ///< 0: the bus's
+  bool transceiver_dead = false;
+  bool mute = false;             ///< runs and acknowledges, sends nothing of its own accord or on request
+  std::uint32_t request_id = 0;  ///< 0: not a diagnostic server
+  std::uint32_t answer_id = 0;
+  bool extended = false;
+  bool functional = false;  ///< answers the legislated functional request identifier too
+  double delay_ms = 5;
+  double jitter_ms = 2;  ///< added, evenly spread
+  int pending = 0;       ///< answers "response pending" (7F xx 78) this often first
+  double pending_every_ms = 1000;
+  double separation_ms = 0;  ///< STmin in its own flow control
+  std::vector<Answer> answers;
+  std::vector<Periodic> periodic;
+};
+
+/// One instrument that reads one point. Nodes of V() and R() are those of docs/scenario-file.md.
+struct Meter {
+  std::string point;
+  std::string instrument = "bench";
+  double uncertainty = 0.02;  ///< half width, unit of the point
+  double input_ohm = 10e6;
+  bool interface_unplugged = false;
+  std::vector<event::PowerState> when;
+};
+
+struct Scenario {
+  std::string file;
+  std::string name;
+  std::string text;
+  job::Arrangement arrangement = job::Arrangement::own_battery;
+  std::uint64_t seed = 1;   ///< of meter noise and response jitter
+  double power_on_s = 0.5;  ///< feed switched on this long after the link opened
+  double celsius = 20;
+  Source source;
+  Rig rig;
+  Vehicle vehicle;
+  Connector connector;
+  Interface interface;
+  Bus bus;
+  std::vector<Module> modules;
+  std::vector<Meter> meters;
+  std::vector<std::string> faults;  ///< applied, in order, for print()
+};
+
+/// Errors (ErrorKind::input) name file, line and field. Unknown keys are errors.
+[[nodiscard]] Result<Scenario> readScenario(const std::string& path);
+[[nodiscard]] Result<Scenario> parseScenario(std::string_view toml, const std::string& file_name);
+
+/// One `[[fault]]` entry. `ohm`, `V`, `ms` replace the fault's own figure where it has one.
+struct Fault {
+  std::string name;
+  std::string module;  ///< which module; empty the first
+  std::optional<double> ohm, V, ms;
+};
+/// ErrorKind::input listing the known names, if there is no such fault or it cannot exist in this
+/// arrangement.
+Status applyFault(Scenario& scenario, const Fault& fault);
+[[nodiscard]] std::vector<std::string> faultNames();
+
+}  // namespace pin16::bench

@@ -1,0 +1,64 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+/// The diagnostic server inside a simulated module: takes frames, answers over ISO 15765-2. Time is injected,
+/// no I/O, no threads.
+///
+/// Unknown requests: ISO 14229-1 negative responses 11 (service), 31 (identifier), 13 (length); none of 11
+/// and 31 to a functional request, and none to an unsupported item of a legislated service (ISO 15031-5).
+
+#include <cstdint>
+#include <deque>
+#include <utility>
+#include <vector>
+
+#include "core/bench/scenario.hpp"
+#include "core/event/frame.hpp"
+#include "core/protocol/isotp.hpp"
+
+namespace pin16::bench {
+
+/// A small generator of our own, so that a seed gives the same numbers everywhere.
+class Xorshift {
+ public:
+  explicit Xorshift(std::uint64_t seed) : state_(seed * 0x9E3779B97F4A7C15ULL | 1U) {}
+  /// Evenly spread over 0..1, 1 excluded.
+  double share() {
+    state_ ^= state_ << 13U;
+    state_ ^= state_ >> 7U;
+    state_ ^= state_ << 17U;
+    return static_cast<double>(state_ >> 11U) * 0x1p-53;
+  }
+
+ private:
+  std::uint64_t state_;
+};
+
+class Server {
+ public:
+  Server(const Module& module, std::uint64_t seed);
+
+  struct Outgoing {
+    event::CanFrame frame;
+    bool of_answer = false;  ///< onConfirmed() is awaited for it
+  };
+  /// Each returns what the module now wants to send.
+  [[nodiscard]] std::vector<Outgoing> onFrame(Ns t_ns, const event::CanFrame& frame);
+  [[nodiscard]] std::vector<Outgoing> onConfirmed(Ns t_ns);
+  [[nodiscard]] std::vector<Outgoing> onTime(Ns t_ns);
+  /// When onTime() wants to be called next; kNoTime never.
+  [[nodiscard]] Ns nextDeadline() const;
+
+ private:
+  void plan(Ns t_ns, const Bytes& request, bool functional);
+  [[nodiscard]] Bytes respond(const Bytes& request, bool functional) const;
+  void take(const protocol::Sender::Output& from_sender, std::vector<Outgoing>& out);
+
+  Module module_;
+  Xorshift random_;
+  protocol::Receiver physical_;
+  protocol::Receiver functional_;
+  protocol::Sender sender_;
+  std::deque<std::pair<Ns, Bytes>> planned_;  ///< answers and when each starts
+};
+
+}  // namespace pin16::bench
