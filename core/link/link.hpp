@@ -1,0 +1,89 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+/// One interface for everything that carries frames: a kernel CAN interface, a replayed file, the simulated
+/// bench. Every call and every callback runs on the thread of the io_context given in LinkContext.
+
+#include <functional>
+#include <initializer_list>
+#include <memory>
+#include <string>
+#include <string_view>
+#include <utility>
+#include <vector>
+
+#include "core/base/result.hpp"
+#include "core/event/batch.hpp"
+#include "core/link/permit.hpp"
+
+namespace boost::asio {
+class io_context;
+}
+
+namespace pin16::link {
+
+/// "SCHEME:TARGET?key=value&key=value".
+struct Uri {
+  std::string text;    ///< as given
+  std::string scheme;  ///< socketcan, replay, bench
+  std::string target;  ///< can0, a path, a scenario
+  std::vector<std::pair<std::string, std::string>> options;
+  [[nodiscard]] std::string option(std::string_view key) const {
+    for (const auto& [k, v] : options)
+      if (k == key) return v;
+    return {};
+  }
+};
+/// ErrorKind::usage with the known schemes named if the text is not "scheme:target".
+[[nodiscard]] Result<Uri> parseUri(std::string_view text);
+
+/// ErrorKind::usage if the URI has an option that is not among `known` (a misspelt one must not pass
+/// silently).
+[[nodiscard]] Status allowOptions(const Uri& uri, std::initializer_list<std::string_view> known);
+
+/// Where a link hands in what it sees. Implemented by the recorder and by test doubles.
+class Host {
+ public:
+  virtual ~Host() = default;
+  /// A frame at CLOCK_BOOTTIME t; `outbound` = our own, confirmed on the bus by the driver.
+  virtual void onFrame(std::uint16_t link, Ns t_boot_ns, const event::CanFrame& frame, bool outbound) = 0;
+  /// Any other record, packed.
+  virtual void onRecord(std::uint16_t link, Ns t_boot_ns, event::Kind kind, ByteView packed) = 0;
+  template <class T>
+  void emit(std::uint16_t link, Ns t_boot_ns, const T& record) {
+    onRecord(link, t_boot_ns, event::kKindOf<T>, pack(record));
+  }
+};
+
+struct Context {
+  boost::asio::io_context& io;
+  Host& host;
+  std::uint16_t index = 0;  ///< the link number in every event
+};
+
+class Link {
+ public:
+  virtual ~Link() = default;
+  /// Starts; returns at once, never throws. Everything that goes wrong is a LinkState event with text and
+  /// advice; the link then tries again by itself until close().
+  virtual void open() = 0;
+  /// Stops; emits a last LinkState (finished). No callback after it returns.
+  virtual void close() = 0;
+  /// Hands the permit's frame to the device. ErrorKind::link with the reason if it cannot (listen-only, down,
+  /// queue full). Emits event::Sent before the frame leaves.
+  virtual Status send(Permit permit) = 0;
+  [[nodiscard]] virtual const event::LinkState& state() const = 0;
+};
+
+/// One scheme of URIs. `make` may fail with ErrorKind::usage (bad option) or ErrorKind::input (bad file).
+struct Scheme {
+  std::string name;
+  std::string help;  ///< one line: what the target and the options are
+  std::function<Result<std::unique_ptr<Link>>(const Uri&, const Context&)> make;
+};
+void addScheme(Scheme scheme);
+[[nodiscard]] const std::vector<Scheme>& schemes();
+/// Registers the links of this room (socketcan, replay); idempotent.
+void addBuiltInSchemes();
+[[nodiscard]] Result<std::unique_ptr<Link>> makeLink(const Uri& uri, const Context& context);
+
+}  // namespace pin16::link
