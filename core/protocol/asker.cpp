@@ -1,0 +1,293 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "core/protocol/asker.hpp"
+
+#include <algorithm>
+#include <utility>
+
+#include "core/protocol/services.hpp"
+
+namespace pin16::protocol {
+namespace {
+
+Ns msToNs(double ms) { return static_cast<Ns>(ms * static_cast<double>(kNsPerMs)); }
+double nsToMs(Ns ns) { return static_cast<double>(std::max<Ns>(0, ns)) / static_cast<double>(kNsPerMs); }
+
+Ns earlier(Ns a, Ns b) {
+  if (a == kNoTime) return b;
+  if (b == kNoTime) return a;
+  return std::min(a, b);
+}
+
+}  // namespace
+
+Asker::Asker(Gate& gate, const limits::Limits& limits, link::Host& host, Send send)
+    : gate_(gate),
+      host_(host),
+      send_(std::move(send)),
+      client_wait_ns_(msToNs(limits.value("timing.client_wait_ms"))),
+      p2_ns_(msToNs(limits.value("timing.p2_server_max_ms"))),
+      p2_star_ns_(msToNs(limits.value("timing.p2_star_server_max_ms"))),
+      margin_ns_(msToNs(limits.value("timing.client_margin_ms"))) {
+  receiver_.times.n_cr_ns = msToNs(limits.value("timing.n_cr_ms"));
+}
+
+bool Asker::Active::anyOpen() const {
+  return std::any_of(peers.begin(), peers.end(), [](const auto& p) { return p.second.open; });
+}
+
+void Asker::ask(Ask ask, Ns now_ns, Done done) {
+  const std::uint16_t link = ask.link;
+  lanes_[link].queue.push_back({std::move(ask), std::move(done)});
+  pump(link, now_ns);
+}
+
+void Asker::pump(std::uint16_t link, Ns now_ns) {
+  Lane& lane = lanes_[link];
+  while (!lane.active && !lane.queue.empty()) {
+    const Ns spacing_ns = lane.queue.front().ask.spacing_ns;
+    if (lane.last_sent_ns != kNoTime && now_ns < lane.last_sent_ns + spacing_ns) return;
+    start(link, now_ns);
+  }
+}
+
+void Asker::fail(std::uint16_t link, const Waiting& what, const Error& error) {
+  Error placed = error;
+  if (placed.place.empty()) placed.place = "link " + std::to_string(link);
+  AskResult result;
+  result.state = std::move(placed);
+  what.done(result);
+}
+
+void Asker::start(std::uint16_t link, Ns now_ns) {
+  Lane& lane = lanes_[link];
+  Waiting what = std::move(lane.queue.front());
+  lane.queue.pop_front();
+  auto permit = gate_.request(link, now_ns, what.ask.target, what.ask.request);
+  if (!permit) {
+    host_.emit(link, now_ns, Gate::refused(what.ask.request, permit.error()));
+    fail(link, what, permit.error());
+    return;
+  }
+  // Everything is in place before the frame leaves: a simulated link answers within send().
+  auto active = std::make_unique<Active>();
+  active->what = std::move(what);
+  active->serial = ++serial_;
+  active->frame = permit->frame();
+  active->request_ns = now_ns;
+  active->wait_ns = active->what.ask.wait_ns > 0 ? active->what.ask.wait_ns : client_wait_ns_;
+  lane.active = std::move(active);
+  lane.last_sent_ns = now_ns;
+  const std::uint64_t mine = serial_;
+  const Status sent = send_(link, std::move(*permit));
+  if (sent || !lane.active || lane.active->serial != mine) return;
+  const Waiting unsent = std::move(lane.active->what);
+  lane.active.reset();
+  gate_.closed(link);
+  fail(link, unsent, sent.error());
+}
+
+void Asker::onFrame(std::uint16_t link, Ns t_ns, const event::CanFrame& frame, bool outbound) {
+  const auto lane = lanes_.find(link);
+  if (lane == lanes_.end() || !lane->second.active) return;
+  Active& active = *lane->second.active;
+  if (!outbound) {
+    if (!frame.error() && !frame.remote()) onAnswer(link, t_ns, frame);
+  } else if (!active.confirmed && frame == active.frame) {
+    active.confirmed = true;
+    active.request_ns = t_ns;
+    lane->second.last_sent_ns = t_ns;
+  }
+}
+
+event::Exchange Asker::blankExchange(const Active& active) const {
+  const Target& target = active.what.ask.target;
+  event::Exchange e;
+  e.request_id = target.request_id;
+  if (!target.functional)
+    e.answer_id =
+        target.answer_id ? *target.answer_id : answerIdOf(target.request_id, target.extended).value_or(0);
+  e.extended = target.extended;
+  e.functional = target.functional;
+  e.ours = true;
+  e.request = active.what.ask.request;
+  e.request_ns = active.request_ns;
+  return e;
+}
+
+Asker::Peer* Asker::findPeer(Active& active, std::uint32_t id, bool begins_answer) {
+  if (const auto it = active.peers.find(id); it != active.peers.end())
+    return it->second.open ? &it->second : nullptr;
+  const Target& target = active.what.ask.target;
+  // A physical request has one answer: once somebody began, others with a like service are not it.
+  if (!begins_answer || (!target.functional && !active.peers.empty())) return nullptr;
+  const std::uint32_t to =
+      target.functional ? requestIdOf(id, target.extended).value_or(0) : target.request_id;
+  Peer peer{.receiver = Receiver({to, id, target.extended}, receiver_), .exchange = blankExchange(active)};
+  peer.exchange.answer_id = id;
+  peer.expected_ns = active.request_ns + p2_ns_;
+  return &active.peers.emplace(id, std::move(peer)).first->second;
+}
+
+void Asker::onAnswer(std::uint16_t link, Ns t_ns, const event::CanFrame& frame) {
+  Active& active = *lanes_[link].active;
+  const Ask& ask = active.what.ask;
+  if (frame.extended() != ask.target.extended || !mayAnswer(ask.target, frame.id())) return;
+  const Pci pci = parsePci(frame.payload(), frame.fd());
+  const bool begins = pci.type == PciType::single || pci.type == PciType::first;
+  const bool is_answer = begins && answerKind(ask.request, pci.payload) != AnswerKind::none;
+  Peer* const peer = findPeer(active, frame.id(), is_answer);
+  if (peer == nullptr || (begins && !is_answer && !peer->receiver.receiving())) return;
+
+  if (peer->began_ns == kNoTime) peer->began_ns = t_ns;
+  const Receiver::Output out = peer->receiver.onFrame(t_ns, frame);
+  if (out.failed) emitMessage(link, t_ns, *peer, out.partial, toText(*out.failed));
+  if (is_answer) {
+    peer->began_ns = t_ns;
+    peer->pending_until_ns = kNoTime;
+    if (peer->exchange.response_ms < 0) peer->exchange.response_ms = nsToMs(t_ns - active.request_ns);
+    if (t_ns > peer->expected_ns) peer->exchange.late = true;
+  }
+  if (out.send && is_answer) {
+    answerFirstFrame(link, t_ns, frame.id(), *out.send);
+    return;
+  }
+  if (out.message && (is_answer || !begins)) {
+    onWhole(link, t_ns, frame.id(), *out.message);
+  } else if (out.failed) {
+    endPeer(link, t_ns, *peer, event::Ended::incomplete);
+  }
+  endIfPhysical(link, t_ns);
+}
+
+void Asker::onWhole(std::uint16_t link, Ns t_ns, std::uint32_t id, const Bytes& message) {
+  Active& active = *lanes_[link].active;
+  Peer& peer = active.peers.at(id);
+  emitMessage(link, t_ns, peer, message, nullptr);
+  const AnswerKind kind = answerKind(active.what.ask.request, message);
+  if (kind == AnswerKind::pending) {
+    ++peer.exchange.pending;
+    peer.expected_ns = t_ns + p2_star_ns_;
+    peer.pending_until_ns = peer.expected_ns + margin_ns_;
+    return;
+  }
+  peer.exchange.answer = message;
+  peer.exchange.complete_ms = nsToMs(t_ns - active.request_ns);
+  endPeer(link, t_ns, peer, kind == AnswerKind::negative ? event::Ended::negative : event::Ended::answered);
+}
+
+void Asker::answerFirstFrame(std::uint16_t link, Ns t_ns, std::uint32_t id, const FlowControl& fc) {
+  const Active& active = *lanes_[link].active;
+  const std::uint64_t mine = active.serial;
+  Target to = active.what.ask.target;
+  to.request_id = active.peers.at(id).receiver.pair().tx_id;
+  to.answer_id = id;
+  to.functional = false;
+  auto permit = gate_.flowControl(link, t_ns, to, fc);
+  if (!permit) host_.emit(link, t_ns, Gate::refused(buildFlowControl(fc), permit.error()));
+  const Status sent = permit ? send_(link, std::move(*permit)) : Status(permit.error());
+  if (sent && fc.status == FlowStatus::cts) return;
+  // A simulated link may have gone on within send(): look again.
+  const auto& now_active = lanes_[link].active;
+  if (!now_active || now_active->serial != mine) return;
+  Peer& peer = now_active->peers.at(id);
+  if (!peer.open) return;
+  if (!sent) emitMessage(link, t_ns, peer, {}, sent.error().what.c_str());
+  endPeer(link, t_ns, peer, event::Ended::incomplete);
+  endIfPhysical(link, t_ns);
+}
+
+void Asker::emitMessage(std::uint16_t link, Ns t_ns, const Peer& peer, const Bytes& payload,
+                        const char* broken) {
+  event::Message m;
+  m.id = peer.receiver.pair().rx_id;
+  m.extended = peer.receiver.pair().extended;
+  m.complete = broken == nullptr;
+  m.payload = payload;
+  if (broken != nullptr) m.reason = broken;
+  m.first_ns = peer.began_ns;
+  host_.emit(link, t_ns, m);
+}
+
+void Asker::endPeer(std::uint16_t link, Ns t_ns, Peer& peer, event::Ended ended) {
+  peer.open = false;
+  peer.exchange.ended = ended;
+  host_.emit(link, t_ns, peer.exchange);
+}
+
+void Asker::endIfPhysical(std::uint16_t link, Ns t_ns) {
+  const auto& active = lanes_[link].active;
+  if (!active || active->what.ask.target.functional || active->peers.empty() || active->anyOpen()) return;
+  conclude(link, t_ns, event::Ended::silent);
+}
+
+void Asker::conclude(std::uint16_t link, Ns t_ns, event::Ended if_nobody) {
+  const std::unique_ptr<Active> active = std::move(lanes_[link].active);
+  gate_.closed(link);
+  AskResult result;
+  result.confirmed = active->confirmed;
+  for (auto& [id, peer] : active->peers) {
+    if (peer.open) endPeer(link, t_ns, peer, if_nobody);
+    result.exchanges.push_back(peer.exchange);
+  }
+  if (active->peers.empty()) {
+    result.exchanges.push_back(blankExchange(*active));
+    result.exchanges.back().ended = if_nobody;
+    host_.emit(link, t_ns, result.exchanges.back());
+  }
+  active->what.done(result);
+  pump(link, t_ns);
+}
+
+void Asker::onLinkState(std::uint16_t link, Ns t_ns, const event::LinkState& state) {
+  if (state.condition == event::LinkCondition::up) return;
+  const auto it = lanes_.find(link);
+  if (it == lanes_.end()) return;
+  std::deque<Waiting> waiting = std::move(it->second.queue);
+  it->second.queue.clear();
+  if (it->second.active) conclude(link, t_ns, event::Ended::link_lost);
+  for (const Waiting& w : waiting)
+    fail(link, w,
+         {ErrorKind::link, "the link was lost before the request could be sent: " + state.text, "",
+          state.advice});
+}
+
+Ns Asker::peerDeadline(const Peer& peer) {
+  return earlier(peer.receiver.nextDeadline(), peer.pending_until_ns);
+}
+
+Ns Asker::deadline(const Lane& lane) const {
+  if (!lane.active) {
+    if (lane.queue.empty()) return kNoTime;
+    return lane.last_sent_ns == kNoTime ? 0 : lane.last_sent_ns + lane.queue.front().ask.spacing_ns;
+  }
+  Ns due = kNoTime;
+  for (const auto& [id, peer] : lane.active->peers)
+    if (peer.open) due = earlier(due, peerDeadline(peer));
+  return due != kNoTime ? due : lane.active->request_ns + lane.active->wait_ns;
+}
+
+Ns Asker::nextDeadline() const {
+  Ns due = kNoTime;
+  for (const auto& [link, lane] : lanes_) due = earlier(due, deadline(lane));
+  return due;
+}
+
+void Asker::onTime(Ns now_ns) {
+  for (auto& [link, lane] : lanes_) {
+    if (lane.active) {
+      for (auto& [id, peer] : lane.active->peers) {
+        if (!peer.open || now_ns < peerDeadline(peer)) continue;
+        const auto out = peer.receiver.onTime(now_ns);
+        if (out.failed) emitMessage(link, now_ns, peer, out.partial, toText(*out.failed));
+        // Without a message under way it was a "pending" that nothing followed.
+        endPeer(link, now_ns, peer, out.failed ? event::Ended::incomplete : event::Ended::silent);
+      }
+      endIfPhysical(link, now_ns);
+    }
+    if (lane.active && !lane.active->anyOpen() && now_ns >= lane.active->request_ns + lane.active->wait_ns)
+      conclude(link, now_ns, event::Ended::silent);
+    pump(link, now_ns);
+  }
+}
+
+}  // namespace pin16::protocol

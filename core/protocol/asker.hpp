@@ -1,0 +1,122 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+/// Asks modules over the gate and times their answers: one request at a time on each link, others queue.
+///
+/// Owner: the recorder; one thread. Time is injected. The owner feeds the gate first, then the asker. `send`,
+/// the host and `done` may call back into the asker. What is concluded goes to the host as events: a Message
+/// for each answer, an Exchange for each answering module (or one silent), a Refused for each refusal of the
+/// gate.
+///
+/// Physical requests end with the first final answer. Functional ones collect until the wait is over and
+/// nothing is under way. The wait (timing.client_wait_ms unless given) is longer than P2 server: slower
+/// modules are seen and called late. After a "response pending" (7F xx 78) the module has P2* server and a
+/// margin.
+
+#include <cstdint>
+#include <deque>
+#include <functional>
+#include <map>
+#include <memory>
+#include <optional>
+#include <vector>
+
+#include "core/base/result.hpp"
+#include "core/event/records.hpp"
+#include "core/limits/limits.hpp"
+#include "core/link/link.hpp"
+#include "core/protocol/gate.hpp"
+#include "core/protocol/isotp.hpp"
+#include "core/protocol/target.hpp"
+
+namespace pin16::protocol {
+
+struct Ask {
+  std::uint16_t link = 0;
+  Bytes request;  ///< service byte first
+  Target target;
+  Ns wait_ns = 0;     ///< for the first answer; 0 = timing.client_wait_ms
+  Ns spacing_ns = 0;  ///< not sent earlier than this after the previous request on the link
+};
+
+struct AskResult {
+  Status state;  ///< failed: nothing was sent (gate refused, link cannot, link lost while waiting its turn)
+  bool confirmed = false;  ///< our frame was seen on the bus: somebody acknowledged it
+  /// One a module that answered; a single silent or link-lost one if none did. Times: response_ms to the
+  /// first frame of any response, "pending" included; complete_ms to the last frame of the final one. A
+  /// module that said "pending" and then nothing is `silent`, its `pending` above 0.
+  std::vector<event::Exchange> exchanges;
+};
+
+class Asker {
+ public:
+  using Send = std::function<Status(std::uint16_t link, link::Permit permit)>;
+  using Done = std::function<void(const AskResult&)>;
+
+  /// `gate` and `host` outlive the asker.
+  Asker(Gate& gate, const limits::Limits& limits, link::Host& host, Send send);
+
+  void ask(Ask ask, Ns now_ns, Done done);
+
+  void onFrame(std::uint16_t link, Ns t_ns, const event::CanFrame& frame, bool outbound);
+  void onLinkState(std::uint16_t link, Ns t_ns, const event::LinkState& state);
+  void onTime(Ns now_ns);
+  /// When onTime() is due next; may lie in the past; kNoTime = nothing to wait for.
+  [[nodiscard]] Ns nextDeadline() const;
+
+ private:
+  struct Waiting {
+    Ask ask;
+    Done done;
+  };
+  struct Peer {  ///< one module that began to answer
+    Receiver receiver;
+    event::Exchange exchange;
+    bool open = true;
+    Ns began_ns = kNoTime;          ///< first frame of the message under way
+    Ns expected_ns = kNoTime;       ///< answers after this are late
+    Ns pending_until_ns = kNoTime;  ///< the module promised an answer; we wait this long
+  };
+  struct Active {
+    Waiting what;
+    std::uint64_t serial = 0;
+    event::CanFrame frame;
+    Ns request_ns = kNoTime;  ///< confirmed on the bus; until then when it was handed over
+    bool confirmed = false;
+    Ns wait_ns = 0;
+    std::map<std::uint32_t, Peer> peers;  ///< by answer identifier
+    [[nodiscard]] bool anyOpen() const;
+  };
+  struct Lane {
+    std::deque<Waiting> queue;
+    std::unique_ptr<Active> active;
+    Ns last_sent_ns = kNoTime;
+  };
+
+  void pump(std::uint16_t link, Ns now_ns);
+  void start(std::uint16_t link, Ns now_ns);
+  static void fail(std::uint16_t link, const Waiting& what, const Error& error);
+  void onAnswer(std::uint16_t link, Ns t_ns, const event::CanFrame& frame);
+  Peer* findPeer(Active& active, std::uint32_t id, bool begins_answer);
+  void onWhole(std::uint16_t link, Ns t_ns, std::uint32_t id, const Bytes& message);
+  void answerFirstFrame(std::uint16_t link, Ns t_ns, std::uint32_t id, const FlowControl& fc);
+  void endPeer(std::uint16_t link, Ns t_ns, Peer& peer, event::Ended ended);
+  void endIfPhysical(std::uint16_t link, Ns t_ns);
+  void conclude(std::uint16_t link, Ns t_ns, event::Ended if_nobody);
+  void emitMessage(std::uint16_t link, Ns t_ns, const Peer& peer, const Bytes& payload, const char* broken);
+  [[nodiscard]] event::Exchange blankExchange(const Active& active) const;
+  [[nodiscard]] Ns deadline(const Lane& lane) const;
+  [[nodiscard]] static Ns peerDeadline(const Peer& peer);
+
+  Gate& gate_;
+  link::Host& host_;
+  Send send_;
+  Ns client_wait_ns_;
+  Ns p2_ns_;
+  Ns p2_star_ns_;
+  Ns margin_ns_;
+  Receiver::Settings receiver_;
+  std::uint64_t serial_ = 0;
+  std::map<std::uint16_t, Lane> lanes_;
+};
+
+}  // namespace pin16::protocol

@@ -1,0 +1,421 @@
+// SPDX-License-Identifier: Apache-2.0
+// Times worked by hand from P2 server 50 ms, P2* server 5000 ms (ISO 14229-2), N_Cr 1000 ms (ISO 15765-2),
+// and our own wait of 1000 ms and margin of 1000 ms.
+#include "core/protocol/asker.hpp"
+
+#include <gtest/gtest.h>
+
+#include "tests/protocol/world.hpp"
+
+namespace pin16::protocol {
+namespace {
+
+using event::Ended;
+
+const char* const kVin1 = "10 14 62 F1 90 31 47 34";
+const char* const kVin2 = "21 41 48 35 39 48 34 35";
+const char* const kVin3 = "22 47 31 31 38 33 34 31";
+
+const event::Exchange& only(const World& w) {
+  EXPECT_EQ(w.results.size(), 1U);
+  EXPECT_EQ(w.results.at(0).exchanges.size(), 1U);
+  EXPECT_EQ(w.exchanges.size(), 1U);
+  return w.results.at(0).exchanges.at(0);
+}
+
+TEST(Asker, PhysicalSingleFrameAnswer) {
+  World w;  // now 1000 ms
+  w.ask(physical(0x7E0), "22 F1 86");
+  w.inboundAt(ms(1012.5), on(0x7E8, "04 62 F1 86 01 CC CC CC"));
+  const auto& e = only(w);
+  EXPECT_EQ(e.ended, Ended::answered);
+  EXPECT_EQ(toHex(e.answer), "62f18601");
+  EXPECT_EQ(e.answer_id, 0x7E8U);
+  EXPECT_DOUBLE_EQ(e.response_ms, 12.5);
+  EXPECT_DOUBLE_EQ(e.complete_ms, 12.5);
+  EXPECT_FALSE(e.late);
+  EXPECT_TRUE(e.ours);
+  EXPECT_EQ(e.request_ns, ms(1000));
+  EXPECT_TRUE(w.results[0].confirmed);
+  EXPECT_EQ(w.asker.nextDeadline(), kNoTime);
+}
+TEST(Asker, MultiFrameAnswerGetsFlowControlAndIsWhole) {
+  World w;
+  w.ask(physical(0x7E0), "22 F1 90");
+  w.inboundAt(ms(1020), on(0x7E8, kVin1));
+  ASSERT_EQ(w.far.size(), 2U);
+  EXPECT_EQ(w.far[1], on(0x7E0, "30 00 00 CC CC CC CC CC"));
+  w.inboundAt(ms(1021), on(0x7E8, kVin2));
+  w.inboundAt(ms(1023), on(0x7E8, kVin3));
+  const auto& e = only(w);
+  EXPECT_EQ(e.ended, Ended::answered);
+  EXPECT_EQ(e.answer.size(), 20U);
+  EXPECT_DOUBLE_EQ(e.response_ms, 20);
+  EXPECT_DOUBLE_EQ(e.complete_ms, 23);
+  ASSERT_EQ(w.messages.size(), 1U);
+  EXPECT_TRUE(w.messages[0].complete);
+  EXPECT_EQ(w.messages[0].payload, e.answer);
+  EXPECT_EQ(w.messages[0].first_ns, ms(1020));
+}
+TEST(Asker, TimesRunFromTheConfirmedFrame) {
+  World w;
+  w.confirms = false;
+  w.ask(physical(0x7E0), "22 F1 86");
+  w.until(ms(1030));  // it took 30 ms to win the bus
+  w.outbound(w.far[0]);
+  w.inboundAt(ms(1070), on(0x7E8, "04 62 F1 86 01"));
+  EXPECT_DOUBLE_EQ(only(w).response_ms, 40);
+  EXPECT_FALSE(only(w).late);
+}
+TEST(Asker, WithoutConfirmationTimesRunFromSending) {
+  World w;
+  w.confirms = false;
+  w.ask(physical(0x7E0), "22 F1 86");
+  w.inboundAt(ms(1040), on(0x7E8, "04 62 F1 86 01"));
+  EXPECT_DOUBLE_EQ(only(w).response_ms, 40);
+  EXPECT_FALSE(w.results[0].confirmed);
+}
+TEST(Asker, ExactlyP2IsInTimeOneMicrosecondMoreIsLate) {
+  for (const bool late : {false, true}) {
+    World w;
+    w.ask(physical(0x7E0), "22 F1 86");
+    w.inboundAt(ms(1050) + (late ? 1000 : 0), on(0x7E8, "04 62 F1 86 01"));
+    EXPECT_EQ(only(w).ended, Ended::answered);
+    EXPECT_EQ(only(w).late, late);
+  }
+}
+TEST(Asker, SlowerThanP2ButWithinOurWaitIsSeenAndLate) {
+  World w;
+  w.ask(physical(0x7E0), "22 F1 86");
+  w.inboundAt(ms(1999), on(0x7E8, "04 62 F1 86 01"));
+  EXPECT_TRUE(only(w).late);
+  EXPECT_DOUBLE_EQ(only(w).response_ms, 999);
+}
+TEST(Asker, SilentAfterTheWait) {
+  World w;
+  w.ask(physical(0x7E0), "22 F1 86");
+  EXPECT_EQ(w.asker.nextDeadline(), ms(2000));
+  w.until(ms(2000) - 1);
+  EXPECT_TRUE(w.results.empty());
+  w.until(ms(2000));
+  EXPECT_EQ(only(w).ended, Ended::silent);
+  EXPECT_EQ(only(w).answer_id, 0x7E8U);  // where it was expected
+  EXPECT_LT(only(w).response_ms, 0);
+  w.inboundAt(ms(2001), on(0x7E8, "04 62 F1 86 01"));  // too late: belongs to nothing
+  EXPECT_EQ(w.results.size(), 1U);
+}
+TEST(Asker, RequestThatIsOverIsClosedAtTheGate) {
+  World w;
+  w.ask(physical(0x7E0), "22 F1 90");
+  w.until(ms(2000));
+  EXPECT_EQ(only(w).ended, Ended::silent);
+  w.inboundAt(ms(2001), on(0x7E8, kVin1));
+  EXPECT_EQ(w.far.size(), 1U);
+  EXPECT_FALSE(w.gate.flowControl(0, w.now, {0x7E0, 0x7E8, false, false}, FlowControl{}));
+}
+TEST(Asker, OwnWaitIsKept) {
+  World w;
+  Ask a;
+  a.target = physical(0x650);
+  a.request = hex("22 F1 90");
+  a.wait_ns = ms(250);
+  w.ask(a);
+  w.until(ms(1250));
+  EXPECT_EQ(only(w).ended, Ended::silent);
+  EXPECT_EQ(only(w).answer_id, 0U);
+}
+TEST(Asker, Negative) {
+  World w;
+  w.ask(physical(0x7E0), "22 F1 90");
+  w.inboundAt(ms(1005), on(0x7E8, "03 7F 22 31"));
+  EXPECT_EQ(only(w).ended, Ended::negative);
+  EXPECT_EQ(toHex(only(w).answer), "7f2231");
+}
+TEST(Asker, PendingTwiceThenAnswered) {
+  World w;
+  w.ask(physical(0x7E0), "22 F1 90");
+  w.inboundAt(ms(1040), on(0x7E8, "03 7F 22 78"));
+  EXPECT_EQ(w.asker.nextDeadline(), ms(1040 + 5000 + 1000));
+  w.inboundAt(ms(5000), on(0x7E8, "03 7F 22 78"));
+  w.inboundAt(ms(9999), on(0x7E8, kVin1));  // 4999 ms after the last "pending"
+  w.inboundAt(ms(10000), on(0x7E8, kVin2));
+  w.inboundAt(ms(10001), on(0x7E8, kVin3));
+  const auto& e = only(w);
+  EXPECT_EQ(e.ended, Ended::answered);
+  EXPECT_EQ(e.pending, 2);
+  EXPECT_FALSE(e.late);
+  EXPECT_DOUBLE_EQ(e.response_ms, 40);
+  EXPECT_DOUBLE_EQ(e.complete_ms, 9001);
+  EXPECT_EQ(w.messages.size(), 3U);
+}
+TEST(Asker, AfterPendingLaterThanP2StarIsLate) {
+  World w;
+  w.ask(physical(0x7E0), "22 F1 86");
+  w.inboundAt(ms(1040), on(0x7E8, "03 7F 22 78"));
+  w.inboundAt(ms(6041), on(0x7E8, "04 62 F1 86 01"));
+  EXPECT_EQ(only(w).ended, Ended::answered);
+  EXPECT_TRUE(only(w).late);
+}
+TEST(Asker, PendingThenNothingIsSilentWithItsCount) {
+  World w;
+  w.ask(physical(0x7E0), "22 F1 86");
+  w.inboundAt(ms(1040), on(0x7E8, "03 7F 22 78"));
+  w.until(ms(7040) - 1);
+  EXPECT_TRUE(w.results.empty());
+  w.until(ms(7040));
+  EXPECT_EQ(only(w).ended, Ended::silent);
+  EXPECT_EQ(only(w).pending, 1);
+}
+TEST(Asker, IncompleteOnNCr) {
+  World w;
+  w.ask(physical(0x7E0), "22 F1 90");
+  w.inboundAt(ms(1020), on(0x7E8, kVin1));
+  w.inboundAt(ms(1030), on(0x7E8, kVin2));
+  w.until(ms(2030) - 1);
+  EXPECT_TRUE(w.results.empty());
+  w.until(ms(2030));
+  EXPECT_EQ(only(w).ended, Ended::incomplete);
+  EXPECT_TRUE(only(w).answer.empty());
+  ASSERT_EQ(w.messages.size(), 1U);
+  EXPECT_FALSE(w.messages[0].complete);
+  EXPECT_EQ(w.messages[0].payload.size(), 13U);
+  EXPECT_NE(w.messages[0].reason.find("N_Cr"), std::string::npos);
+}
+TEST(Asker, IncompleteOnWrongSequenceNumber) {
+  World w;
+  w.ask(physical(0x7E0), "22 F1 90");
+  w.inboundAt(ms(1020), on(0x7E8, kVin1));
+  w.inboundAt(ms(1021), on(0x7E8, kVin3));
+  EXPECT_EQ(only(w).ended, Ended::incomplete);
+}
+TEST(Asker, IncompleteWhenTheModuleTurnsToSomethingElse) {
+  World w;
+  w.ask(physical(0x7E0), "22 F1 90");
+  w.inboundAt(ms(1020), on(0x7E8, kVin1));
+  w.inboundAt(ms(1021), on(0x7E8, "03 7F 3E 11"));
+  EXPECT_EQ(only(w).ended, Ended::incomplete);
+}
+TEST(Asker, AnswerThatBeginsAnewIsTaken) {
+  World w;
+  w.ask(physical(0x7E0), "22 F1 90");
+  w.inboundAt(ms(1020), on(0x7E8, kVin1));
+  w.inboundAt(ms(1100), on(0x7E8, kVin1));
+  w.inboundAt(ms(1101), on(0x7E8, kVin2));
+  w.inboundAt(ms(1102), on(0x7E8, kVin3));
+  EXPECT_EQ(only(w).ended, Ended::answered);
+  ASSERT_EQ(w.messages.size(), 2U);
+  EXPECT_FALSE(w.messages[0].complete);
+  EXPECT_EQ(w.far.size(), 3U);  // request, two flow controls
+}
+TEST(Asker, TooLongAnswerIsAnsweredOverflow) {
+  World w;
+  w.ask(physical(0x7E0), "22 F1 90");
+  w.inboundAt(ms(1020),
+              on(0x7E8, "10 00 00 00 10 00 62 F1"));  // 4096 bytes; two bytes do not prove it is ours
+  EXPECT_EQ(w.far.size(), 1U);
+  w.until(ms(2000));
+  EXPECT_EQ(only(w).ended, Ended::silent);
+  World v;
+  v.ask(functionalTarget(), "03");
+  v.inboundAt(ms(1020), on(0x7E8, "10 00 00 00 10 00 43 F1"));
+  ASSERT_EQ(v.far.size(), 2U);
+  EXPECT_EQ(v.far[1], on(0x7E0, "32 00 00 CC CC CC CC CC"));
+  v.until(ms(2000));
+  EXPECT_EQ(only(v).ended, Ended::incomplete);
+}
+TEST(Asker, OthersTrafficIsNotOurAnswer) {
+  World w;
+  w.ask(physical(0x7E0), "22 F1 90");
+  w.inboundAt(ms(1001), on(0x7E9, "04 62 F1 90 31"));  // another module
+  w.inboundAt(ms(1002), on(0x7E8, "04 62 F1 8C 31"));  // another identifier
+  w.inboundAt(ms(1003), on(0x7E8, "03 7F 19 11"));     // another service
+  w.inboundAt(ms(1004), on(0x7E8, "21 31 31 31 31 31 31 31"));
+  w.inboundAt(ms(1005), on(0x7E8, "04 62 F1 90 31", true));  // 29 bit
+  EXPECT_TRUE(w.results.empty());
+  w.until(ms(2000));
+  EXPECT_EQ(only(w).ended, Ended::silent);
+}
+TEST(Asker, AnswerIdentifierIsLearnedByTheAnswerItself) {
+  World w;
+  w.ask(physical(0x6A1), "22 F1 90");
+  w.inboundAt(ms(1003), on(0x123, "04 62 F1 8C 31"));
+  w.inboundAt(ms(1010), on(0x6B9, kVin1));
+  ASSERT_EQ(w.far.size(), 2U);
+  EXPECT_EQ(w.far[1].id(), 0x6A1U);
+  w.inboundAt(ms(1011), on(0x700, "04 62 F1 90 31"));  // the first one counts
+  w.inboundAt(ms(1012), on(0x6B9, kVin2));
+  w.inboundAt(ms(1013), on(0x6B9, kVin3));
+  EXPECT_EQ(only(w).answer_id, 0x6B9U);
+  EXPECT_EQ(only(w).ended, Ended::answered);
+}
+TEST(Asker, GivenAnswerIdentifierIsTheOnlyOne) {
+  World w;
+  w.ask({0x6A1, 0x6B9, false, false}, "22 F1 86");
+  w.inboundAt(ms(1003), on(0x700, "04 62 F1 86 01"));
+  EXPECT_TRUE(w.results.empty());
+  w.inboundAt(ms(1004), on(0x6B9, "04 62 F1 86 01"));
+  EXPECT_EQ(only(w).ended, Ended::answered);
+}
+TEST(Asker, TwentyNineBitAnswer) {
+  World w;
+  w.ask(physical(0x18DA58F1, true), "22 F1 90");
+  w.inboundAt(ms(1003), on(0x18DAF158, kVin1, true));
+  ASSERT_EQ(w.far.size(), 2U);
+  EXPECT_EQ(w.far[1], on(0x18DA58F1, "30 00 00 CC CC CC CC CC", true));
+}
+TEST(Asker, FunctionalCollectsSeveralModulesUntilTheWaitIsOver) {
+  World w;
+  w.ask(functionalTarget(), "09 02");
+  w.inboundAt(ms(1010), on(0x7E8, "10 14 49 02 01 31 47 34"));
+  w.inboundAt(ms(1011), on(0x7EA, "10 14 49 02 01 31 47 34"));
+  ASSERT_EQ(w.far.size(), 3U);
+  EXPECT_EQ(w.far[1].id(), 0x7E0U);
+  EXPECT_EQ(w.far[2].id(), 0x7E2U);
+  for (const std::uint32_t id : {0x7E8U, 0x7EAU})
+    for (const char* cf : {kVin2, kVin3}) w.inboundAt(w.now + ms(1), on(id, cf));
+  w.inboundAt(ms(1060), on(0x7E9, "03 7F 09 11"));  // above P2
+  w.inboundAt(ms(1061), on(0x123, "02 49 02"));     // no legislated responder
+  EXPECT_TRUE(w.results.empty());
+  w.until(ms(2000));
+  ASSERT_EQ(w.results.size(), 1U);
+  const auto& e = w.results[0].exchanges;
+  ASSERT_EQ(e.size(), 3U);
+  EXPECT_EQ(e[0].answer_id, 0x7E8U);
+  EXPECT_EQ(e[0].ended, Ended::answered);
+  EXPECT_DOUBLE_EQ(e[0].response_ms, 10);
+  EXPECT_EQ(e[1].answer_id, 0x7E9U);
+  EXPECT_EQ(e[1].ended, Ended::negative);
+  EXPECT_TRUE(e[1].late);
+  EXPECT_EQ(e[2].answer_id, 0x7EAU);
+  EXPECT_DOUBLE_EQ(e[2].complete_ms, 15);
+  EXPECT_TRUE(e[2].functional);
+  EXPECT_EQ(w.exchanges.size(), 3U);
+}
+TEST(Asker, FunctionalWaitsForWhatIsUnderWay) {
+  World w;
+  w.ask(functionalTarget(), "01 00");
+  w.inboundAt(ms(1010), on(0x7E8, "03 7F 01 78"));
+  w.inboundAt(ms(1020), on(0x7E9, "06 41 00 BE 3F A8 13"));
+  w.until(ms(3000));
+  EXPECT_TRUE(w.results.empty());
+  w.inboundAt(ms(3001), on(0x7E8, "06 41 00 BE 3F A8 13"));
+  w.until(w.now);
+  ASSERT_EQ(w.results.size(), 1U);
+  EXPECT_EQ(w.results[0].exchanges.size(), 2U);
+  EXPECT_EQ(w.results[0].exchanges[0].pending, 1);
+}
+TEST(Asker, FunctionalSilenceIsOneSilentExchange) {
+  World w;
+  w.ask(functionalTarget(), "01 00");
+  w.until(ms(2000));
+  EXPECT_EQ(only(w).ended, Ended::silent);
+  EXPECT_EQ(only(w).answer_id, 0U);
+}
+TEST(Asker, OneAtATimeOnALinkOthersQueue) {
+  World w;
+  w.ask(physical(0x7E0), "22 F1 90");
+  w.ask(physical(0x7E1), "22 F1 91");
+  EXPECT_EQ(w.far.size(), 1U);
+  w.inboundAt(ms(1010), on(0x7E8, "03 7F 22 31"));
+  ASSERT_EQ(w.far.size(), 2U);
+  EXPECT_EQ(w.far[1].id(), 0x7E1U);
+  Ask other;  // another link does not wait
+  other.link = 1;
+  other.target = functionalTarget();
+  other.request = hex("01 00");
+  w.inbound(on(0x123, "00"), 1);
+  w.ask(other);
+  EXPECT_EQ(w.far.size(), 3U);
+}
+TEST(Asker, SpacingIsKept) {
+  World w;
+  for (const std::uint32_t id : {0x650U, 0x651U}) {
+    Ask a;
+    a.target = physical(id);
+    a.request = hex("22 F1 90");
+    a.wait_ns = ms(10);
+    a.spacing_ns = ms(60);
+    w.ask(a);
+  }
+  w.until(ms(1060) - 1);
+  EXPECT_EQ(w.far.size(), 1U);
+  w.until(ms(1060));
+  EXPECT_EQ(w.far.size(), 2U);
+}
+TEST(Asker, RefusalIsAnEventAndTheQueueGoesOn) {
+  World w;
+  w.ask(physical(0x7E0), "10 03");
+  w.ask(physical(0x7E0), "22 F1 90");
+  ASSERT_EQ(w.results.size(), 1U);
+  EXPECT_EQ(w.results[0].state.error().kind, ErrorKind::gate);
+  ASSERT_EQ(w.refused.size(), 1U);
+  EXPECT_EQ(w.refused[0].request, "1003");
+  EXPECT_TRUE(w.exchanges.empty());
+  ASSERT_EQ(w.far.size(), 1U);
+}
+TEST(Asker, LinkThatCannotSend) {
+  World w;
+  w.link_fails = true;
+  w.ask(physical(0x7E0), "22 F1 90");
+  ASSERT_EQ(w.results.size(), 1U);
+  EXPECT_EQ(w.results[0].state.error().kind, ErrorKind::link);
+  EXPECT_TRUE(w.exchanges.empty());
+  w.link_fails = false;
+  w.ask(physical(0x7E0), "22 F1 90");
+  EXPECT_EQ(w.far.size(), 1U);
+}
+TEST(Asker, LinkLostEndsTheOpenOneAndTheWaiting) {
+  World w;
+  w.ask(physical(0x7E0), "22 F1 90");
+  w.inboundAt(ms(1020), on(0x7E8, kVin1));
+  w.ask(physical(0x7E1), "22 F1 90");
+  event::LinkState gone;
+  gone.condition = event::LinkCondition::gone;
+  gone.text = "unplugged";
+  w.state(gone);
+  ASSERT_EQ(w.results.size(), 2U);
+  EXPECT_EQ(w.results[0].exchanges.at(0).ended, Ended::link_lost);
+  EXPECT_EQ(w.results[1].state.error().kind, ErrorKind::link);
+  EXPECT_EQ(w.exchanges.size(), 1U);
+  EXPECT_EQ(w.asker.nextDeadline(), kNoTime);
+}
+TEST(Asker, ShutDuringAnAnswerMeansNoFlowControlAndIncomplete) {
+  World w;
+  w.ask(physical(0x7E0), "22 F1 90");
+  w.gate.shut("hand-over");
+  w.inboundAt(ms(1020), on(0x7E8, kVin1));
+  EXPECT_EQ(w.far.size(), 1U);
+  EXPECT_EQ(only(w).ended, Ended::incomplete);
+  EXPECT_EQ(w.refused.size(), 1U);
+  ASSERT_EQ(w.messages.size(), 1U);
+  EXPECT_NE(w.messages[0].reason.find("hand-over"), std::string::npos);
+}
+TEST(Asker, ModuleThatAnswersWithinSendAndAskerThatAsksWithinDone) {
+  World w;
+  w.on_send = [&](const event::CanFrame& f) {
+    if (f.data[0] == 0x30) {
+      w.inbound(on(0x7E8, kVin2));
+      w.inbound(on(0x7E8, kVin3));
+    } else {
+      w.inbound(on(0x7E8, kVin1));
+    }
+  };
+  int rounds = 0;
+  std::function<void(const AskResult&)> again = [&](const AskResult& r) {
+    ASSERT_TRUE(r.state);
+    EXPECT_EQ(r.exchanges.at(0).answer.size(), 20U);
+    if (++rounds == 5) return;
+    Ask a;
+    a.target = physical(0x7E0);
+    a.request = hex("22 F1 90");
+    w.asker.ask(a, w.now, again);
+  };
+  Ask a;
+  a.target = physical(0x7E0);
+  a.request = hex("22 F1 90");
+  w.asker.ask(a, w.now, again);
+  EXPECT_EQ(rounds, 5);
+}
+
+}  // namespace
+}  // namespace pin16::protocol
