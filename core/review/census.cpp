@@ -1,0 +1,206 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "core/review/census.hpp"
+
+#include <algorithm>
+#include <tuple>
+
+#include "core/can/error_text.hpp"
+#include "core/can/wire_bits.hpp"
+
+namespace pin16::review {
+namespace {
+
+using event::Kind;
+
+constexpr std::uint32_t kIdBits = event::kExtendedFlag | event::kExtendedMask;
+
+Ns shifted(Ns t_ns, Ns offset_ns) { return t_ns == kNoTime ? kNoTime : t_ns + offset_ns; }
+
+template <class T>
+void byTime(std::vector<Row<T>>& rows) {
+  std::stable_sort(rows.begin(), rows.end(), [](const auto& a, const auto& b) { return a.t_ns < b.t_ns; });
+}
+
+template <class T>
+void keep(std::vector<Row<T>>& rows, const event::Batch& batch, const event::Header& h, Ns t_ns) {
+  if (auto record = batch.record<T>(h)) rows.push_back({h.link, t_ns, std::move(*record)});
+}
+
+}  // namespace
+
+void Census::hint(std::uint32_t request_id, std::uint32_t answer_id, bool extended) {
+  hints_.push_back({request_id, answer_id, extended});
+}
+
+Census::PerLink& Census::link(std::uint16_t index) {
+  if (index >= links_.size()) links_.resize(index + std::size_t{1});
+  auto& at = links_[index];
+  if (at) return *at;
+  at = std::make_unique<PerLink>(std::make_unique<protocol::Witness>(
+      limits_,
+      [this, index](Ns t_ns, const event::Message& m) {
+        summary_.messages.push_back({index, t_ns, m});
+      },
+      [this, index](Ns, const event::Exchange& x) {
+        summary_.exchanges.push_back({index, x.request_ns, x});
+      }));
+  for (const Hint& h : hints_) at->witness->hint(h.request_id, h.answer_id, h.extended);
+  return *at;
+}
+
+void Census::takeState(std::uint16_t index, const event::LinkState& state) {
+  PerLink& on = link(index);
+  on.summary.name = state.uri;
+  on.summary.description = state.description;
+  on.summary.state = state;
+}
+
+void Census::take(const event::Batch& batch) {
+  for (const event::Header& h : batch.headers) {
+    const Ns t_utc_ns = shifted(h.t_ns, batch.utc_offset_ns);
+    if (t_utc_ns != kNoTime) {
+      if (summary_.first_ns == kNoTime) summary_.first_ns = t_utc_ns;
+      summary_.first_ns = std::min(summary_.first_ns, t_utc_ns);
+      summary_.last_ns = std::max(summary_.last_ns, t_utc_ns);
+    }
+    if (h.kind == Kind::frame)
+      takeFrame(batch, h, t_utc_ns);
+    else
+      takeRecord(batch, h, t_utc_ns);
+  }
+}
+
+void Census::takeFrame(const event::Batch& batch, const event::Header& h, Ns t_utc_ns) {
+  const auto frame = batch.frame(h);
+  if (!frame) return;
+  PerLink& on = link(h.link);
+  if (frame->error()) return takeErrorFrame(on, *frame);
+  ++summary_.frames;
+  ++on.summary.frames;
+  ++identifiers_[std::uint64_t{h.link} << 32 | (frame->word & kIdBits)];
+  const auto& state = on.summary.state;
+  const std::uint32_t bitrate = state && state->bitrate != 0 ? state->bitrate : assumed_bitrate_;
+  if (bitrate != 0) on.load.frame(t_utc_ns, can::wireNs(*frame, bitrate, state ? state->data_bitrate : 0));
+  on.witness->frame(t_utc_ns, *frame, (h.flags & event::kOutbound) != 0);
+}
+
+void Census::takeErrorFrame(PerLink& on, const event::CanFrame& frame) {
+  ++summary_.error_frames;
+  ++on.summary.error_frames;
+  const auto classes = can::errorClasses();
+  error_classes_.resize(classes.size());
+  for (std::size_t i = 0; i < classes.size(); ++i)
+    if ((frame.id() & classes[i].bit) != 0) ++error_classes_[i];
+}
+
+void Census::takeGap(std::uint16_t index, Ns utc_offset_ns, event::Gap gap) {
+  gap.from_ns = shifted(gap.from_ns, utc_offset_ns);
+  gap.to_ns = shifted(gap.to_ns, utc_offset_ns);
+  for (std::size_t i = 0; i < links_.size(); ++i) {
+    if (!links_[i] || (index != event::kNoLink && index != i)) continue;
+    links_[i]->witness->gap(gap.from_ns, gap.to_ns);
+    links_[i]->load.unseen(gap.from_ns, gap.to_ns);
+  }
+  summary_.gaps.push_back({index, gap.to_ns, gap});
+}
+
+void Census::takeLoss(const event::Loss& loss) {
+  switch (loss.place) {
+    case event::LossPlace::kernel:
+      summary_.losses.kernel += loss.count;
+      break;
+    case event::LossPlace::adapter:
+      summary_.losses.adapter += loss.count;
+      break;
+    case event::LossPlace::queue:
+      summary_.losses.queue += loss.count;
+      break;
+  }
+}
+
+void Census::takeClock(const event::Clock& clock) {
+  ClockFacts& facts = summary_.clock;
+  if (clock_seen_) ++facts.moves;
+  if (!clock_seen_ || clock.synchronised == event::Known::no) facts.synchronised = clock.synchronised;
+  clock_seen_ = true;
+  facts.worst_error_ns = std::max(facts.worst_error_ns, clock.estimated_error_ns);
+}
+
+void Census::takeRecord(const event::Batch& batch, const event::Header& h, Ns t_utc_ns) {
+  switch (h.kind) {
+    case Kind::link:
+      if (const auto state = batch.record<event::LinkState>(h); state && h.link != event::kNoLink)
+        takeState(h.link, *state);
+      break;
+    case Kind::gap:
+      if (const auto gap = batch.record<event::Gap>(h)) takeGap(h.link, batch.utc_offset_ns, *gap);
+      break;
+    case Kind::loss:
+      if (const auto loss = batch.record<event::Loss>(h)) takeLoss(*loss);
+      break;
+    case Kind::clock:
+      if (const auto clock = batch.record<event::Clock>(h)) takeClock(*clock);
+      break;
+    case Kind::damage:
+      if (auto damage = batch.record<event::Damage>(h)) summary_.damage.push_back(std::move(*damage));
+      break;
+    case Kind::sent:
+      keep(summary_.sent, batch, h, t_utc_ns);
+      break;
+    case Kind::refused:
+      keep(summary_.refused, batch, h, t_utc_ns);
+      break;
+    case Kind::verdict:
+      keep(summary_.recorded.verdicts, batch, h, t_utc_ns);
+      break;
+    case Kind::sample:
+      ++summary_.samples;
+      break;
+    case Kind::reading:
+      ++summary_.readings;
+      break;
+    case Kind::note:
+      ++summary_.notes;
+      break;
+    case Kind::message:
+      ++summary_.recorded.messages;
+      break;
+    case Kind::exchange:
+      ++summary_.recorded.exchanges;
+      break;
+    case Kind::finding:
+      ++summary_.recorded.findings;
+      break;
+    default:
+      break;
+  }
+}
+
+Summary Census::finish(Ns end_utc_ns) {
+  if (end_utc_ns == kNoTime) end_utc_ns = summary_.last_ns;
+  for (const auto& on : links_) {
+    LinkSummary& s = summary_.links.emplace_back();
+    if (!on) continue;
+    on->witness->finish(end_utc_ns);
+    s = on->summary;
+    const std::uint32_t bitrate = s.state ? s.state->bitrate : 0;
+    if (s.frames != 0 && (bitrate != 0 || assumed_bitrate_ != 0)) s.load = on->load.load();
+    if (s.load && (!summary_.load || s.load->mean > summary_.load->mean)) summary_.load = s.load;
+  }
+  for (const auto& [key, count] : identifiers_) {
+    const auto word = static_cast<std::uint32_t>(key);
+    summary_.identifiers.push_back({static_cast<std::uint16_t>(key >> 32), word & event::kExtendedMask,
+                                    (word & event::kExtendedFlag) != 0, count});
+  }
+  std::sort(summary_.identifiers.begin(), summary_.identifiers.end(), [](const auto& a, const auto& b) {
+    return std::tie(a.link, a.extended, a.id) < std::tie(b.link, b.extended, b.id);
+  });
+  for (std::size_t i = 0; i < error_classes_.size(); ++i)
+    if (error_classes_[i] != 0)
+      summary_.error_classes.push_back({std::string(can::errorClasses()[i].name), error_classes_[i]});
+  byTime(summary_.messages);
+  byTime(summary_.exchanges);
+  return std::move(summary_);
+}
+
+}  // namespace pin16::review

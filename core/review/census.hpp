@@ -1,0 +1,66 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+/// Counts everything of the one stream, live or from a file.
+
+#include <memory>
+#include <unordered_map>
+#include <vector>
+
+#include "core/event/batch.hpp"
+#include "core/limits/limits.hpp"
+#include "core/protocol/witness.hpp"
+#include "core/review/summary.hpp"
+
+namespace pin16::review {
+
+/// A sink that keeps one Summary. Memory: bounded by the number of identifiers, messages, exchanges, frames
+/// that Pin16 sent, gaps and damage. One owner, one thread (the producer's). What it finds does not depend on
+/// where the batches are cut.
+class Census : public event::Sink {
+ public:
+  explicit Census(limits::Limits limits) : limits_(std::move(limits)) {}
+  Census(const Census&) = delete;  // its witnesses report to this very object
+  Census& operator=(const Census&) = delete;
+
+  /// Identifiers of the job's module; for every link, before the first batch.
+  void hint(std::uint32_t request_id, std::uint32_t answer_id, bool extended);
+  /// Bit rate of links that do not state theirs; 0 = unknown. Before the first batch.
+  void assumeBitrate(std::uint32_t bitrate) { assumed_bitrate_ = bitrate; }
+
+  void take(const event::Batch& batch) override;
+
+  /// The stream ended at `end_utc_ns` (kNoTime: with its last event). Call once; nothing can be taken after.
+  [[nodiscard]] Summary finish(Ns end_utc_ns = kNoTime);
+
+ private:
+  struct PerLink {
+    explicit PerLink(std::unique_ptr<protocol::Witness> w) : witness(std::move(w)) {}
+    std::unique_ptr<protocol::Witness> witness;
+    can::LoadMeter load;
+    LinkSummary summary;
+  };
+
+  PerLink& link(std::uint16_t index);
+  void takeState(std::uint16_t index, const event::LinkState& state);
+  void takeFrame(const event::Batch& batch, const event::Header& h, Ns t_utc_ns);
+  void takeErrorFrame(PerLink& on, const event::CanFrame& frame);
+  void takeGap(std::uint16_t index, Ns utc_offset_ns, event::Gap gap);
+  void takeLoss(const event::Loss& loss);
+  void takeClock(const event::Clock& clock);
+  void takeRecord(const event::Batch& batch, const event::Header& h, Ns t_utc_ns);
+
+  limits::Limits limits_;
+  struct Hint {
+    std::uint32_t request_id, answer_id;
+    bool extended;
+  };
+  std::vector<Hint> hints_;
+  std::uint32_t assumed_bitrate_ = 0;
+  std::vector<std::unique_ptr<PerLink>> links_;                   ///< null: index not seen
+  std::unordered_map<std::uint64_t, std::uint64_t> identifiers_;  ///< link << 32 | identifier with its flag
+  std::vector<std::uint64_t> error_classes_;                      ///< by index in can::errorClasses()
+  bool clock_seen_ = false;
+  Summary summary_;
+};
+
+}  // namespace pin16::review

@@ -1,0 +1,196 @@
+// SPDX-License-Identifier: Apache-2.0
+#include <boost/json.hpp>
+
+#include "core/review/review.hpp"
+
+namespace pin16::review {
+namespace {
+
+namespace json = boost::json;
+
+constexpr int kVersion = 1;
+
+json::value timeValue(Ns t_utc_ns) {
+  return t_utc_ns == kNoTime ? json::value(nullptr) : json::value(t_utc_ns);
+}
+/// -1 = unknown.
+json::value orNull(double v) { return v < 0 ? json::value(nullptr) : json::value(v); }
+json::value orNull(std::int64_t v) { return v < 0 ? json::value(nullptr) : json::value(v); }
+/// 0 = unknown.
+json::value rateValue(std::uint32_t v) { return v == 0 ? json::value(nullptr) : json::value(v); }
+json::value knownValue(event::Known k) {
+  return k == event::Known::unknown ? json::value(nullptr) : json::value(k == event::Known::yes);
+}
+json::value linkValue(std::uint16_t link) {
+  return link == event::kNoLink ? json::value(nullptr) : json::value(link);
+}
+const char* silenceText(event::Silence s) {
+  switch (s) {
+    case event::Silence::proven:
+      return "proven";
+    case event::Silence::claimed:
+      return "claimed";
+    case event::Silence::cannot:
+      break;
+  }
+  return "cannot";
+}
+
+/// Shares are null where no bit rate is known.
+json::object loadValue(const std::optional<can::Load>& load, Ns window_ns) {
+  json::object o;
+  o["mean"] = load ? json::value(load->mean) : json::value(nullptr);
+  o["peak"] = load ? json::value(load->peak) : json::value(nullptr);
+  o["window_ms"] = window_ns / kNsPerMs;
+  return o;
+}
+
+json::object stateValue(const event::LinkState& s) {
+  json::object o;
+  o["uri"] = s.uri;
+  o["bitrate"] = rateValue(s.bitrate);
+  o["data_bitrate"] = rateValue(s.data_bitrate);
+  o["sample_point"] =
+      s.sample_point_permille == 0 ? json::value(nullptr) : json::value(s.sample_point_permille / 1000.0);
+  o["fd"] = knownValue(s.fd);
+  o["listen_only"] = knownValue(s.listen_only);
+  o["silence"] = silenceText(s.silence);
+  o["controller"] = s.controller;
+  o["tx_errors"] = orNull(std::int64_t{s.tx_errors});
+  o["rx_errors"] = orNull(std::int64_t{s.rx_errors});
+  o["buffer_bytes"] = rateValue(s.buffer_bytes);
+  o["time_origin"] = s.time_origin;
+  o["time_error_ns"] = orNull(std::int64_t{s.time_error_ns});
+  o["driver"] = s.driver;
+  return o;
+}
+
+json::object value(const LinkSummary& l, Ns window_ns) {
+  json::object o;
+  o["name"] = l.name;
+  o["description"] = l.description;
+  o["state"] = l.state ? json::value(stateValue(*l.state)) : json::value(nullptr);
+  o["frames"] = l.frames;
+  o["error_frames"] = l.error_frames;
+  o["bus_load"] = loadValue(l.load, window_ns);
+  return o;
+}
+json::object value(const Identifier& i) {
+  return {{"link", i.link}, {"id", i.id}, {"extended", i.extended}, {"count", i.count}};
+}
+json::object value(const ErrorClassCount& c) { return {{"class", c.name}, {"count", c.count}}; }
+json::object value(const Losses& l) {
+  return {{"kernel", l.kernel}, {"adapter", l.adapter}, {"queue", l.queue}, {"total", l.total()}};
+}
+json::object value(const Row<event::Gap>& g) {
+  return {{"link", linkValue(g.link)},
+          {"from_ns", timeValue(g.record.from_ns)},
+          {"to_ns", timeValue(g.record.to_ns)},
+          {"reason", g.record.reason}};
+}
+json::object value(const event::Damage& d) { return {{"offset", d.offset}, {"reason", d.reason}}; }
+json::object value(const Row<event::Message>& m) {
+  json::object o{{"link", m.link},
+                 {"id", m.record.id},
+                 {"extended", m.record.extended},
+                 {"payload", toHex(m.record.payload)},
+                 {"complete", m.record.complete},
+                 {"t_ns", timeValue(m.t_ns)},
+                 {"first_ns", timeValue(m.record.first_ns)}};
+  if (!m.record.complete) o["reason"] = m.record.reason;
+  return o;
+}
+json::object value(const Row<event::Exchange>& row) {
+  const event::Exchange& x = row.record;
+  json::object o{{"link", row.link},
+                 {"request_id", x.request_id},
+                 {"answer_id", x.answer_id == 0 ? json::value(nullptr) : json::value(x.answer_id)},
+                 {"extended", x.extended},
+                 {"functional", x.functional},
+                 {"ours", x.ours},
+                 {"service", x.request.empty() ? json::value(nullptr) : json::value(x.request[0])},
+                 {"request", toHex(x.request)},
+                 {"answer", toHex(x.answer)},
+                 {"ended", toText(x.ended)},
+                 {"late", x.late},
+                 {"pending", x.pending},
+                 {"response_ms", orNull(x.response_ms)},
+                 {"complete_ms", orNull(x.complete_ms)},
+                 {"t_ns", timeValue(row.t_ns)}};
+  if (x.ended == event::Ended::negative && x.answer.size() > 2) o["code"] = x.answer[2];
+  return o;
+}
+json::object value(const Row<event::Sent>& s) {
+  return {{"link", linkValue(s.link)},
+          {"t_ns", timeValue(s.t_ns)},
+          {"frame", toHex(s.record.frame)},
+          {"purpose", s.record.purpose}};
+}
+json::object value(const Row<event::Refused>& r) {
+  return {{"link", linkValue(r.link)},
+          {"t_ns", timeValue(r.t_ns)},
+          {"request", r.record.request},
+          {"reason", r.record.reason}};
+}
+json::object value(const Row<event::Verdict>& v) {
+  return {{"t_ns", timeValue(v.t_ns)},
+          {"step", v.record.step},
+          {"verdict", v.record.verdict},
+          {"text", v.record.text}};
+}
+
+template <class T, class... More>
+json::array list(const std::vector<T>& rows, More... more) {
+  json::array out;
+  out.reserve(rows.size());
+  for (const T& row : rows) out.push_back(value(row, more...));
+  return out;
+}
+
+json::object recordedValue(const Recorded& r) {
+  return {{"messages", r.messages},
+          {"exchanges", r.exchanges},
+          {"findings", r.findings},
+          {"verdicts", list(r.verdicts)}};
+}
+
+json::object clockValue(const ClockFacts& c) {
+  return {{"synchronised", knownValue(c.synchronised)},
+          {"moves", c.moves},
+          {"worst_error_ns", orNull(std::int64_t{c.worst_error_ns})}};
+}
+
+}  // namespace
+
+std::string toJson(const Summary& s) {
+  json::object o;
+  o["schema"] = "pin16-review";
+  o["version"] = kVersion;
+  o["file"] = s.file;
+  o["application"] = s.application;
+  o["links"] = list(s.links, s.load_window_ns);
+  o["frames"] = s.frames;
+  o["identifiers"] = list(s.identifiers);
+  o["error_frames"] = s.error_frames;
+  o["error_classes"] = list(s.error_classes);
+  o["losses"] = value(s.losses);
+  o["gaps"] = list(s.gaps);
+  o["damage"] = list(s.damage);
+  o["bus_load"] = loadValue(s.load, s.load_window_ns);
+  o["messages"] = list(s.messages);
+  o["exchanges"] = list(s.exchanges);
+  o["attempts"] = json::array();
+  o["sent"] = list(s.sent);
+  o["refused"] = list(s.refused);
+  o["samples"] = s.samples;
+  o["readings"] = s.readings;
+  o["notes"] = s.notes;
+  o["recorded"] = recordedValue(s.recorded);
+  o["clock"] = clockValue(s.clock);
+  o["first_ns"] = timeValue(s.first_ns);
+  o["last_ns"] = timeValue(s.last_ns);
+  o["skipped"] = json::value_from(s.skipped);
+  return json::serialize(o);
+}
+
+}  // namespace pin16::review

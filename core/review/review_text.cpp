@@ -1,0 +1,210 @@
+// SPDX-License-Identifier: Apache-2.0
+#include <fmt/format.h>
+
+#include <algorithm>
+
+#include "core/protocol/services.hpp"
+#include "core/protocol/target.hpp"
+#include "core/review/review.hpp"
+
+namespace pin16::review {
+namespace {
+
+constexpr std::size_t kColumns = 100;
+constexpr std::size_t kLabel = 13;
+constexpr std::size_t kMostIdentifiers = 16;
+constexpr std::size_t kMostRows = 60;
+constexpr std::size_t kMostGaps = 10;
+constexpr std::size_t kAnswerIndent = 19;
+constexpr std::size_t kId11 = 3;  // digits of an identifier
+constexpr std::size_t kId29 = 8;
+
+std::string counted(std::uint64_t n, std::string_view what) {
+  return fmt::format("{} {}{}", n, what, n == 1 ? "" : "s");
+}
+
+/// A text of lines with a label in front; what does not fit is broken at blanks.
+class Sheet {
+ public:
+  void line(std::string_view label, std::string_view text) {
+    const std::size_t width = kColumns - kLabel;
+    do {
+      std::size_t cut = text.size();
+      if (cut > width) {
+        const std::size_t blank = text.rfind(' ', width);
+        cut = blank == std::string_view::npos || blank == 0 ? width : blank;
+      }
+      const std::string whole = fmt::format("{:<{}}{}", label, kLabel, text.substr(0, cut));
+      out_ += whole.substr(0, whole.find_last_not_of(' ') + 1) + "\n";
+      text.remove_prefix(cut);
+      text.remove_prefix(std::min(text.find_first_not_of(' '), text.size()));
+      label = {};
+    } while (!text.empty());
+  }
+  /// A row of a table, cut at the last column.
+  void row(std::string text) {
+    if (text.size() > kColumns) text = text.substr(0, kColumns - 3) + "...";
+    out_ += text.substr(0, text.find_last_not_of(' ') + 1) + "\n";
+  }
+  void blank() { out_ += "\n"; }
+  void more(std::size_t all, std::size_t shown, std::string_view what) {
+    if (all > shown) row(fmt::format("  and {} more {}: --json has them all", all - shown, what));
+  }
+  [[nodiscard]] std::string take() { return std::move(out_); }
+
+ private:
+  std::string out_;
+};
+
+/// "17:39:43.123" of a UTC stamp.
+std::string clockText(Ns t_utc_ns) {
+  const std::string text = utcText(t_utc_ns);
+  return t_utc_ns == kNoTime || text.size() < 23 ? "no time" : text.substr(11, 12);
+}
+
+std::string percent(double share) { return fmt::format("{:.1f} %", share * 100); }
+
+std::string rateText(std::uint32_t bitrate) {
+  return bitrate % 1000 == 0 ? fmt::format("{} kbit/s", bitrate / 1000) : fmt::format("{} bit/s", bitrate);
+}
+
+std::string silenceText(const event::LinkState& s) {
+  switch (s.silence) {
+    case event::Silence::proven:
+      return "listen-only, proven by the kernel";
+    case event::Silence::claimed:
+      return "listen-only, as the device claims";
+    case event::Silence::cannot:
+      break;
+  }
+  return "acknowledged frames, not silent";
+}
+
+std::string linkText(const LinkSummary& l, Ns window_ns) {
+  std::string out = l.name.empty() ? "not described" : l.name;
+  if (!l.description.empty() && l.description != l.name) out += fmt::format(" ({})", l.description);
+  if (l.state) {
+    if (l.state->bitrate != 0) out += ", " + rateText(l.state->bitrate);
+    if (l.state->data_bitrate != 0) out += " / " + rateText(l.state->data_bitrate);
+    // A link that never came up was neither silent nor not.
+    if (l.state->text.empty())
+      out += fmt::format(", {}, times from {}", silenceText(*l.state), l.state->time_origin);
+    else
+      out += ": " + l.state->text;
+  }
+  out += fmt::format("; {}", counted(l.frames, "frame"));
+  if (l.load)
+    out += fmt::format(", bus load mean {}, peak {} in {} ms", percent(l.load->mean), percent(l.load->peak),
+                       window_ns / kNsPerMs);
+  return out;
+}
+
+std::string framesText(const Summary& s) {
+  std::string out =
+      fmt::format("{} with {}, {}", counted(s.frames, "frame"), counted(s.identifiers.size(), "identifier"),
+                  counted(s.error_frames, "error frame"));
+  for (std::size_t i = 0; i < s.error_classes.size(); ++i)
+    out += fmt::format("{}{} {}", i == 0 ? " (" : ", ", s.error_classes[i].name, s.error_classes[i].count);
+  return s.error_classes.empty() ? out : out + ")";
+}
+
+std::string lossText(const Losses& l) {
+  if (l.total() == 0) return "no loss known";
+  return fmt::format("{} lost: kernel {}, adapter {}, our queue {}", counted(l.total(), "frame"), l.kernel,
+                     l.adapter, l.queue);
+}
+
+void addHead(Sheet& sheet, const Summary& s) {
+  if (!s.file.empty()) sheet.line("Capture", s.file);
+  if (!s.application.empty()) sheet.line("Made by", s.application);
+  if (s.first_ns != kNoTime)
+    sheet.line("Time", fmt::format("{} to {}, {:.3f} s", utcText(s.first_ns), utcText(s.last_ns),
+                                   static_cast<double>(s.last_ns - s.first_ns) / 1e9));
+  if (s.clock.synchronised == event::Known::no)
+    sheet.line("", "the computer's clock was not synchronised: take the date and time of day with care");
+  for (std::size_t i = 0; i < s.links.size(); ++i)
+    sheet.line(fmt::format("Link {}", i), linkText(s.links[i], s.load_window_ns));
+  sheet.line("Frames", framesText(s));
+  sheet.line("Missing", lossText(s.losses));
+  for (std::size_t i = 0; i < std::min(s.gaps.size(), kMostGaps); ++i) {
+    const event::Gap& g = s.gaps[i].record;
+    sheet.line("Gap", fmt::format("{} to {}: {}", clockText(g.from_ns), clockText(g.to_ns), g.reason));
+  }
+  sheet.more(s.gaps.size(), kMostGaps, "gaps");
+  for (std::size_t i = 0; i < std::min(s.damage.size(), kMostGaps); ++i)
+    sheet.line("Damage", fmt::format("at byte {}: {}", s.damage[i].offset, s.damage[i].reason));
+  sheet.more(s.damage.size(), kMostGaps, "damaged places");
+  for (const std::string& note : s.skipped) sheet.line("Skipped", note);
+  sheet.line("Sent by us", s.sent.empty() ? "nothing" : counted(s.sent.size(), "frame"));
+  if (!s.refused.empty()) sheet.line("Refused", counted(s.refused.size(), "request"));
+  if (s.readings + s.samples + s.notes != 0)
+    sheet.line("Also", fmt::format("{}, {}, {}", counted(s.readings, "reading"), counted(s.samples, "sample"),
+                                   counted(s.notes, "note")));
+}
+
+void addIdentifiers(Sheet& sheet, const Summary& s) {
+  if (s.identifiers.empty()) return;
+  std::vector<Identifier> rows = s.identifiers;
+  std::stable_sort(rows.begin(), rows.end(), [](const auto& a, const auto& b) { return a.count > b.count; });
+  sheet.blank();
+  sheet.row("Identifiers, busiest first");
+  sheet.row("  link  identifier      frames    share");
+  for (std::size_t i = 0; i < std::min(rows.size(), kMostIdentifiers); ++i)
+    sheet.row(fmt::format("  {:>4}  {:<10}  {:>10}  {:>7}", rows[i].link,
+                          protocol::idText(rows[i].id, rows[i].extended), rows[i].count,
+                          percent(static_cast<double>(rows[i].count) / static_cast<double>(s.frames))));
+  sheet.more(rows.size(), kMostIdentifiers, "identifiers");
+}
+
+std::string endText(const event::Exchange& x) {
+  std::string out = toText(x.ended);
+  if (x.late) out += ", late";
+  if (x.pending != 0) out += fmt::format(", pending {}", x.pending);
+  return out;
+}
+
+/// `id_width` is that of the widest identifier in the table.
+void addExchange(Sheet& sheet, const Row<event::Exchange>& row, std::size_t id_width) {
+  const event::Exchange& x = row.record;
+  const std::string to = x.answer_id == 0 ? "-" : protocol::idText(x.answer_id, x.extended);
+  const std::string time = x.response_ms < 0 ? "-" : fmt::format("{:.1f} ms", x.response_ms);
+  const std::string head =
+      fmt::format("  {}{} {:>{}} > {:<{}}  {:<16} {:>9}  ", clockText(row.t_ns), x.ours ? " *" : "  ",
+                  protocol::idText(x.request_id, x.extended), id_width, to, id_width, endText(x), time);
+  sheet.row(head + protocol::describeRequest(x.request));
+  if (x.answer.empty()) return;
+  const bool whole = x.ended == event::Ended::answered || x.ended == event::Ended::negative;
+  sheet.row(std::string(kAnswerIndent, ' ') + (whole
+                                                   ? protocol::describeAnswer(x.request, x.answer)
+                                                   : "broken off after " + counted(x.answer.size(), "byte")));
+}
+
+void addExchanges(Sheet& sheet, const Summary& s) {
+  const auto broken = static_cast<std::uint64_t>(
+      std::count_if(s.messages.begin(), s.messages.end(), [](const auto& m) { return !m.record.complete; }));
+  sheet.blank();
+  if (s.messages.empty()) {
+    sheet.row("No diagnostic message was seen.");
+    return;
+  }
+  sheet.row(fmt::format("{} on the transport layer, {} broken off; {} (* asked by Pin16)",
+                        counted(s.messages.size(), "message"), broken,
+                        counted(s.exchanges.size(), "exchange")));
+  const bool wide = std::any_of(s.exchanges.begin(), s.exchanges.end(),
+                                [](const auto& row) { return row.record.extended; });
+  for (std::size_t i = 0; i < std::min(s.exchanges.size(), kMostRows); ++i)
+    addExchange(sheet, s.exchanges[i], wide ? kId29 : kId11);
+  sheet.more(s.exchanges.size(), kMostRows, "exchanges");
+}
+
+}  // namespace
+
+std::string toText(const Summary& s) {
+  Sheet sheet;
+  addHead(sheet, s);
+  addIdentifiers(sheet, s);
+  addExchanges(sheet, s);
+  return sheet.take();
+}
+
+}  // namespace pin16::review
