@@ -1,0 +1,192 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "core/readiness/evidence.hpp"
+
+#include <linux/can/error.h>
+
+#include <algorithm>
+#include <cmath>
+#include <numeric>
+
+#include "core/can/error_text.hpp"
+
+namespace pin16::readiness {
+namespace {
+
+using event::Kind;
+using event::PowerState;
+
+/// Classes that tell of a disturbed bus; the others are notices of the controller or of losing arbitration.
+constexpr std::uint32_t kDisturbed =
+    CAN_ERR_TX_TIMEOUT | CAN_ERR_PROT | CAN_ERR_TRX | CAN_ERR_BUSOFF | CAN_ERR_BUSERROR;
+
+/// Links are numbered from 0; a damaged number must not make us allocate by it.
+constexpr std::uint16_t kLinksMost = 256;
+
+bool has(std::string_view text, std::string_view word) { return text.find(word) != std::string_view::npos; }
+
+}  // namespace
+
+bool PointFacts::loaded() const {
+  return power == PowerState::on || has(condition, "load") || has(condition, "dummy") ||
+         has(condition, "lamp") || has(condition, "ohm");
+}
+
+void Evidence::take(const event::Batch& batch) {
+  for (const event::Header& h : batch.headers) {
+    observedUntil(h.t_ns);
+    switch (h.kind) {
+      case Kind::frame:
+        if (const auto f = batch.frame(h)) takeFrame(h, *f);
+        break;
+      case Kind::link:
+        if (const auto s = batch.record<event::LinkState>(h)) takeLink(h, *s);
+        break;
+      case Kind::sample:
+      case Kind::reading:
+        if (const auto m = batch.record<event::Measurement>(h)) add(*m, h.kind == Kind::reading);
+        break;
+      case Kind::power:
+        if (const auto p = batch.record<event::Power>(h)) takePower(*p);
+        break;
+      case Kind::loss:
+        if (const auto l = batch.record<event::Loss>(h);
+            l && static_cast<std::size_t>(l->place) < lost_.size())
+          lost_[static_cast<std::size_t>(l->place)] += l->count;
+        break;
+      case Kind::gap:
+        ++gaps_;
+        break;
+      case Kind::sent:
+        ++sent_;
+        break;
+      case Kind::refused:
+        if (const auto r = batch.record<event::Refused>(h)) ++refused_, last_refusal_ = r->reason;
+        break;
+      case Kind::exchange:
+        if (const auto e = batch.record<event::Exchange>(h); e && e->ours) add(*e, h.link);
+        break;
+      default:
+        break;
+    }
+  }
+}
+
+void Evidence::observedUntil(Ns t_ns) {
+  if (t_ns != kNoTime && (last_ns_ == kNoTime || t_ns > last_ns_)) last_ns_ = t_ns;
+}
+
+LinkFacts& Evidence::link(std::uint16_t index) {
+  if (index >= kLinksMost) index = kLinksMost - 1;
+  if (index >= links_.size()) links_.resize(std::size_t{index} + 1);
+  return links_[index];
+}
+
+void Evidence::takeFrame(const event::Header& h, const event::CanFrame& f) {
+  LinkFacts& l = link(h.link);
+  if (!f.error()) {
+    if ((h.flags & event::kOutbound) != 0) {
+      ++l.own_frames;
+      return;
+    }
+    ++l.frames;
+    ids_.insert((std::uint64_t{h.link} << 32U) | (f.id() | (f.extended() ? event::kExtendedFlag : 0U)));
+    return;
+  }
+  for (const can::ErrorClass& c : can::errorClasses())
+    if ((f.id() & c.bit) != 0) ++l.error_classes[c.bit];
+  if ((f.id() & CAN_ERR_BUSOFF) != 0) l.bus_off = true;
+  if ((f.id() & CAN_ERR_RESTARTED) != 0) l.bus_off = false;
+  // Drivers report a missing acknowledge together with the general bus error class.
+  if ((f.id() & CAN_ERR_ACK) != 0)
+    ++l.unacknowledged;
+  else if ((f.id() & kDisturbed) != 0)
+    ++l.error_frames;
+}
+
+void Evidence::takeLink(const event::Header& h, const event::LinkState& s) {
+  LinkFacts& l = link(h.link);
+  l.state = s;
+  if (s.condition == event::LinkCondition::up) {
+    l.ever_up = true;
+    if (up_since_ns_ == kNoTime) up_since_ns_ = h.t_ns;
+  }
+  if (s.controller == "bus-off")
+    l.bus_off = true;
+  else if (s.controller != "unknown")
+    l.bus_off = false;
+}
+
+void Evidence::takePower(const event::Power& p) {
+  if (p.state == power_) return;
+  power_ = p.state;
+  if (p.state != PowerState::on) return;
+  std::erase_if(points_, [](const PointFacts& f) { return f.power == PowerState::on && !f.typed; });
+}
+
+void Evidence::add(const event::Measurement& m, bool typed) {
+  if (!std::isfinite(m.value)) return;  // an instrument that shows no number has measured nothing
+  const PowerState power = m.power == PowerState::unknown && !typed ? power_ : m.power;
+  const auto it = std::find_if(points_.begin(), points_.end(), [&](const PointFacts& f) {
+    return f.point == m.point && f.power == power && f.condition == m.condition;
+  });
+  PointFacts& f = it == points_.end() ? points_.emplace_back() : *it;
+  if (f.count == 0 || typed) {
+    f = PointFacts{};
+    f.point = m.point, f.power = power, f.condition = m.condition, f.unit = m.unit;
+    f.min = f.max = m.value;
+  }
+  f.last = m.value;
+  f.min = std::min(f.min, m.value);
+  f.max = std::max(f.max, m.value);
+  f.sum += m.value;
+  ++f.count;
+  f.uncertainty = std::max(f.uncertainty, m.uncertainty);
+  if (!m.instrument.empty()) f.instrument = m.instrument;
+  f.typed = typed;
+  f.order = ++order_;
+}
+
+void Evidence::add(const event::Exchange& e, std::uint16_t link_index) {
+  ExchangeFacts x;
+  x.link = link_index;
+  x.request_id = e.request_id, x.answer_id = e.answer_id;
+  x.extended = e.extended, x.functional = e.functional, x.ours = e.ours, x.late = e.late;
+  x.ended = e.ended, x.pending = e.pending, x.response_ms = e.response_ms;
+  if (e.ended == event::Ended::negative && e.answer.size() >= 3) x.negative_code = e.answer[2];
+  exchanges_.push_back(x);
+}
+
+const PointFacts* Evidence::newest(std::string_view point,
+                                   const std::function<bool(const PointFacts&)>& wanted) const {
+  const PointFacts* best = nullptr;
+  for (const PointFacts& f : points_)
+    if (f.point == point && (best == nullptr || f.order > best->order) && (!wanted || wanted(f))) best = &f;
+  return best;
+}
+
+std::uint64_t Evidence::frames() const {
+  return std::accumulate(links_.begin(), links_.end(), std::uint64_t{0},
+                         [](std::uint64_t n, const LinkFacts& l) { return n + l.frames; });
+}
+
+std::uint64_t Evidence::errorFrames() const {
+  return std::accumulate(links_.begin(), links_.end(), std::uint64_t{0},
+                         [](std::uint64_t n, const LinkFacts& l) { return n + l.error_frames; });
+}
+
+std::uint64_t Evidence::unacknowledged() const {
+  return std::accumulate(links_.begin(), links_.end(), std::uint64_t{0},
+                         [](std::uint64_t n, const LinkFacts& l) { return n + l.unacknowledged; });
+}
+
+bool Evidence::measuredOn() const {
+  return std::any_of(points_.begin(), points_.end(),
+                     [](const PointFacts& f) { return f.power == PowerState::on; });
+}
+
+double Evidence::listened_s() const {
+  if (up_since_ns_ == kNoTime || last_ns_ == kNoTime) return 0;
+  return static_cast<double>(last_ns_ - up_since_ns_) / static_cast<double>(kNsPerSecond);
+}
+
+}  // namespace pin16::readiness

@@ -1,0 +1,114 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+/// What the steps need from the stream, gathered as it passes: a Sink that keeps sums, not events.
+/// Observed and declared events count. Of the concluded ones only exchanges of our own asking do: who watches
+/// the wires (protocol::Witness) hands witnessed ones in by add(). One owner, one thread.
+
+#include <array>
+#include <cstdint>
+#include <functional>
+#include <map>
+#include <string>
+#include <string_view>
+#include <unordered_set>
+#include <vector>
+
+#include "core/event/batch.hpp"
+
+namespace pin16::readiness {
+
+/// One point in one power state and condition. A typed reading replaces what was there before it: it is the
+/// newer truth; later samples add to it. A change of power starts the samples of the fed module anew.
+struct PointFacts {
+  std::string point;
+  event::PowerState power = event::PowerState::unknown;
+  std::string condition;
+  std::string unit;
+  double last = 0, min = 0, max = 0, sum = 0;
+  std::uint64_t count = 0;
+  double uncertainty = -1;  ///< largest stated half width; -1 none stated
+  std::string instrument;
+  bool typed = false;       ///< the last value was a reading
+  std::uint64_t order = 0;  ///< grows with each value taken: the larger the newer
+  [[nodiscard]] double mean() const { return count == 0 ? 0 : sum / static_cast<double>(count); }
+  /// Current flowed: the module was fed, or the condition names a load.
+  [[nodiscard]] bool loaded() const;
+};
+
+struct LinkFacts {
+  event::LinkState state;
+  bool ever_up = false;
+  std::uint64_t frames = 0;        ///< data and remote frames of others
+  std::uint64_t own_frames = 0;    ///< sent by this link
+  std::uint64_t error_frames = 0;  ///< that tell of a disturbed bus, and not only of a missing acknowledge
+  std::uint64_t unacknowledged = 0;
+  bool bus_off = false;                                  ///< now; a restart ends it
+  std::map<std::uint32_t, std::uint64_t> error_classes;  ///< class bit of linux/can/error.h -> frames
+};
+
+/// One finished exchange, without its payloads.
+struct ExchangeFacts {
+  std::uint16_t link = event::kNoLink;
+  std::uint32_t request_id = 0, answer_id = 0;
+  bool extended = false, functional = false, ours = false, late = false;
+  event::Ended ended = event::Ended::silent;
+  std::uint16_t pending = 0;
+  std::uint8_t negative_code = 0;  ///< of 7F xx code; 0 none
+  double response_ms = -1;
+};
+
+class Evidence : public event::Sink {
+ public:
+  void take(const event::Batch& batch) override;
+  /// A reading of the job file, or typed outside the stream.
+  void add(const event::Measurement& m, bool typed);
+  void add(const event::Exchange& e, std::uint16_t link);
+  /// Time passed without an event; same clock as the batches.
+  void observedUntil(Ns t_ns);
+
+  /// Newest facts of the point that `wanted` lets pass, or null.
+  [[nodiscard]] const PointFacts* newest(std::string_view point,
+                                         const std::function<bool(const PointFacts&)>& wanted = {}) const;
+  [[nodiscard]] const std::vector<PointFacts>& points() const { return points_; }
+  [[nodiscard]] const std::vector<LinkFacts>& links() const { return links_; }
+  [[nodiscard]] const std::vector<ExchangeFacts>& exchanges() const { return exchanges_; }
+  [[nodiscard]] std::uint64_t frames() const;
+  [[nodiscard]] std::uint64_t errorFrames() const;
+  [[nodiscard]] std::uint64_t unacknowledged() const;
+  [[nodiscard]] std::size_t distinctIds() const { return ids_.size(); }
+  /// Bytes handed to a link by the gate: one count each.
+  [[nodiscard]] std::uint64_t sent() const { return sent_; }
+  [[nodiscard]] std::uint64_t refused() const { return refused_; }
+  [[nodiscard]] const std::string& lastRefusal() const { return last_refusal_; }
+  [[nodiscard]] std::uint64_t lost(event::LossPlace place) const {
+    return lost_[static_cast<std::size_t>(place)];
+  }
+  [[nodiscard]] std::uint64_t lost() const { return lost_[0] + lost_[1] + lost_[2]; }
+  [[nodiscard]] std::uint64_t gaps() const { return gaps_; }
+  /// Power state by the last power event; unknown if there was none.
+  [[nodiscard]] event::PowerState power() const { return power_; }
+  /// Something was measured with the module fed.
+  [[nodiscard]] bool measuredOn() const;
+  /// From a link's first coming up to the last event, seconds; 0 if none came up.
+  [[nodiscard]] double listened_s() const;
+
+ private:
+  void takeFrame(const event::Header& h, const event::CanFrame& f);
+  void takeLink(const event::Header& h, const event::LinkState& s);
+  void takePower(const event::Power& p);
+  LinkFacts& link(std::uint16_t index);
+
+  std::vector<PointFacts> points_;
+  std::vector<LinkFacts> links_;
+  std::vector<ExchangeFacts> exchanges_;
+  std::unordered_set<std::uint64_t> ids_;
+  std::uint64_t order_ = 0;
+  std::uint64_t sent_ = 0, refused_ = 0, gaps_ = 0;
+  std::string last_refusal_;
+  std::array<std::uint64_t, 3> lost_{};
+  event::PowerState power_ = event::PowerState::unknown;
+  Ns up_since_ns_ = kNoTime;
+  Ns last_ns_ = kNoTime;
+};
+
+}  // namespace pin16::readiness
