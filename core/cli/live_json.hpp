@@ -1,0 +1,29 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+/// JSON of the live commands (docs/json in the design's terms: identifiers integers, hex without blanks,
+/// *_ms durations, t_ns UTC).
+
+#include <string>
+#include <vector>
+
+#include "core/event/records.hpp"
+#include "core/link/inventory.hpp"
+#include "core/protocol/rollcall.hpp"
+#include "core/capture/verify.hpp"
+
+namespace pin16::cli {
+
+struct Asked {
+  Bytes request;
+  std::vector<event::Exchange> exchanges;
+  bool confirmed = false;
+};
+[[nodiscard]] std::string queryJson(const std::vector<event::LinkState>& links, const std::vector<Asked>& asked,
+                                    Ns utc_offset_ns, const std::string& capture);
+[[nodiscard]] std::string rollCallJson(const std::vector<event::LinkState>& links, const protocol::RollCall& roll,
+                                       const std::string& capture);
+[[nodiscard]] std::string inventoryJson(const link::Inventory& inventory);
+[[nodiscard]] std::string checkReportJson(const link::CheckReport& report);
+[[nodiscard]] std::string verifyJson(const std::string& file, const capture::VerifyReport& report);
+
+}  // namespace pin16::cli

@@ -1,0 +1,152 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "core/cli/options.hpp"
+
+#include <unistd.h>
+
+#include <CLI/CLI.hpp>
+#include <cstdio>
+
+#include "core/bench/bench.hpp"
+#include "core/cli/cli.hpp"
+#include "core/link/link.hpp"
+#include "core/recorder/recorder.hpp"
+
+namespace pin16::cli {
+namespace {
+
+/// The recorder process: its configuration comes packed on standard input, its first word goes to stdout.
+int record() {
+  Bytes in;
+  std::uint8_t chunk[4096];
+  for (ssize_t n = 0; (n = ::read(STDIN_FILENO, chunk, sizeof chunk)) > 0;) in.insert(in.end(), chunk, chunk + n);
+  recorder::Config config;
+  if (!unpack(in, config) || config.file.empty() || config.socket.empty())
+    return fail({ErrorKind::usage, "`pin16 record` is started by the other commands, not by hand", "",
+                 "use `pin16 listen`"});
+  return recorder::runRecorder(config, STDOUT_FILENO);
+}
+
+std::string uriHelp() {
+  std::string text = "link, one of";
+  for (const auto& s : link::schemes()) text += "\n  " + s.help;
+  return text;
+}
+
+void addUris(CLI::App* command, Options& o, bool required) {
+  auto* option = command->add_option("URI", o.uris, uriHelp());
+  if (required) option->required();
+}
+void addOutput(CLI::App* command, Options& o) {
+  command->add_option("-o,--output", o.output, "capture to write (default: pin16-TIME-COMMAND.pcapng here)");
+}
+void addJson(CLI::App* command, Options& o) { command->add_flag("--json", o.json, "one JSON document on stdout"); }
+void addRateKnown(CLI::App* command, Options& o) {
+  command->add_flag("--rate-known", o.rate_known,
+                    "you vouch for bit rate and format; without it nothing is sent before valid frames were seen");
+}
+
+}  // namespace
+
+int fail(const Error& e) {
+  std::fprintf(stderr, "pin16: %s\n", e.text().c_str());
+  return exitCode(e.kind);
+}
+
+int run(int argc, char** argv) try {
+  link::addBuiltInSchemes();
+  pin16::bench::addBenchScheme();
+
+  Options o;
+  int (*chosen)(const Options&) = nullptr;
+  CLI::App app(
+      "Pin16 watches supply, bus and answers around a read-out attempt of a restraint control module.\n"
+      "It listens unless told to send, and sends only read-only requests.",
+      "pin16");
+  app.require_subcommand(1);
+  app.set_version_flag("--version", PIN16_VERSION);
+  app.footer("Exit: 0 ready, 1 not ready or nothing answered, 2 usage or input, 3 link, 4 gate, 5 record, 70 fault.");
+  const auto add = [&](const char* name, const char* help, int (*command)(const Options&)) {
+    auto* sub = app.add_subcommand(name, help);
+    sub->callback([&chosen, command] { chosen = command; });
+    return sub;
+  };
+
+  auto* c = add("check", "is everything sound before the read-out attempt? passive unless --ask", check);
+  c->add_option("--job", o.job, "job file")->required();
+  addUris(c, o, false);
+  c->add_flag("--ask", o.ask, "also send standard read-only requests");
+  c->add_option("--reading", o.readings, "a typed reading, for instance 'V(pin16,pin4)=12.4V power=source'");
+  c->add_option("--operator", o.operator_file, "file with answers to what would be asked");
+  c->add_option("--for", o.for_s, "seconds to listen (default 3)");
+  c->add_option("--sweep", o.sweep, "identifiers to ask if the module's is unknown, for instance 7E0-7EF");
+  addRateKnown(c, o);
+  addOutput(c, o);
+  addJson(c, o);
+
+  c = add("listen", "record what is on the bus; the gate is shut", listen);
+  addUris(c, o, true);
+  c->add_option("--for", o.for_s, "seconds; else until Ctrl-C");
+  c->add_flag("--lines", o.lines, "print every event");
+  addOutput(c, o);
+  addJson(c, o);
+
+  c = add("query", "send a read-only request and show who answers", query);
+  std::string uri;  // a list would swallow the requests
+  c->add_option("URI", uri, uriHelp())->required();
+  c->add_option("REQUEST", o.words, "'01 0C', '09 02', '@7E0 22 F190' (an address before a request)")->required();
+  c->add_option("--answer", o.answer, "identifier that the answer comes on, where it does not follow from the request's");
+  addRateKnown(c, o);
+  addOutput(c, o);
+  addJson(c, o);
+
+  c = add("rollcall", "who is there: 22 F190, one identifier at a time", rollcall);
+  addUris(c, o, true);
+  c->add_option("--job", o.job, "job file: its module is asked too");
+  c->add_option("--sweep", o.sweep, "range of request identifiers, for instance 7E0-7EF");
+  c->add_option("--repeat", o.repeats, "times each module is asked")->check(CLI::Range(1, 20));
+  addRateKnown(c, o);
+  addOutput(c, o);
+  addJson(c, o);
+
+  c = add("review", "what is in a capture", review);
+  c->add_option("FILE", o.file, "pcapng or pcap")->required();
+  c->add_option("--job", o.job, "job file: its identifiers help to tell requests from other traffic");
+  c->add_flag("--lines", o.lines, "print every event instead of the summary");
+  addJson(c, o);
+
+  c = add("verify", "is the capture what was written?", verify);
+  c->add_option("FILE", o.file, "capture with its .sha256 and .blocks beside it")->required();
+  addJson(c, o);
+
+  c = add("note", "write a line into the running recording", note);
+  c->add_option("TEXT", o.words, "what to note");
+  c->add_option("--by", o.by, "who says so");
+  c->add_flag("--end", o.end, "end the recording");
+
+  c = add("bench", "solve a simulated bench and print it", bench);
+  c->add_option("SCENARIO", o.file, "a scenario's name or folder")->required();
+  c->add_flag("--readings", o.readings_only, "what a meter would read, one --reading a line");
+
+  c = add("links", "what is plugged in; nothing is opened or sent", links);
+  c->add_option("--check", o.check_uri, "look closer at one link of ours before the yard");
+  c->add_option("--with", o.with, "a second adapter on the same wires, for --check");
+  addJson(c, o);
+
+  if (argc == 2 && std::string_view(argv[1]) == "record") return record();  // internal, not in the help
+  try {
+    app.parse(argc, argv);
+  } catch (const CLI::Success& e) {
+    return app.exit(e);
+  } catch (const CLI::ParseError& e) {
+    std::fprintf(stderr, "pin16: %s. `pin16 %s--help` shows what it takes\n", e.what(),
+                 app.get_subcommands().empty() ? "" : (app.get_subcommands().front()->get_name() + " ").c_str());
+    return exitCode(ErrorKind::usage);
+  }
+  if (!uri.empty()) o.uris = {uri};
+  return chosen(o);
+} catch (const std::exception& e) {
+  std::fprintf(stderr, "pin16: internal fault: %s. Please report it with the command line\n", e.what());
+  return exitCode(ErrorKind::internal);
+}
+
+}  // namespace pin16::cli

@@ -1,0 +1,53 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+/// What the command line asked for; filled by options.cpp, the only place that knows the parser library.
+
+#include <string>
+#include <vector>
+
+#include "core/base/result.hpp"
+
+namespace pin16::cli {
+
+/// 0 done and ready; see docs/exit-codes.md for the rest (result.hpp has those of errors).
+inline constexpr int kExitReady = 0;
+inline constexpr int kExitNotReady = 1;
+
+struct Options {
+  std::vector<std::string> uris;
+  std::vector<std::string> words;     ///< requests of `query`, text of `note`
+  std::string job;
+  std::string file;                   ///< the capture to read
+  std::string output;                 ///< -o: the capture to write
+  std::vector<std::string> readings;  ///< --reading
+  std::string operator_file;          ///< --operator
+  std::string sweep;                  ///< --sweep: "7E0-7EF"
+  std::string with;                   ///< links --with: the second adapter
+  std::string check_uri;              ///< links --check
+  std::string answer;                 ///< query --answer: identifier that answers come on
+  std::string by;                     ///< note --by
+  double for_s = 0;
+  int repeats = 3;
+  bool ask = false;
+  bool json = false;
+  bool lines = false;
+  bool readings_only = false;  ///< bench --readings
+  bool rate_known = false;
+  bool end = false;            ///< note --end
+};
+
+// One function a command, each returning the exit code.
+int check(const Options& o);
+int listen(const Options& o);
+int query(const Options& o);
+int rollcall(const Options& o);
+int review(const Options& o);
+int verify(const Options& o);
+int note(const Options& o);
+int bench(const Options& o);
+int links(const Options& o);
+
+/// Prints the error on stderr and gives its exit code.
+int fail(const Error& e);
+
+}  // namespace pin16::cli

@@ -1,0 +1,100 @@
+// SPDX-License-Identifier: Apache-2.0
+#include <algorithm>
+#include <cstdio>
+
+#include <fmt/format.h>
+
+#include "core/cli/live_json.hpp"
+#include "core/cli/options.hpp"
+#include "core/cli/run.hpp"
+#include "core/protocol/services.hpp"
+
+namespace pin16::cli {
+namespace {
+
+struct Offset : event::Sink {
+  void take(const event::Batch& batch) override { utc_offset_ns = batch.utc_offset_ns; }
+  Ns utc_offset_ns = 0;
+};
+
+void print(const Asked& asked) {
+  fmt::print("{}\n", protocol::describeRequest(asked.request));
+  for (const auto& x : asked.exchanges) {
+    const std::string who = x.answer_id != 0 ? protocol::idText(x.answer_id, x.extended) : "nobody";
+    std::string line = fmt::format("  {:<9} {:<10}", who, event::toText(x.ended));
+    if (x.response_ms >= 0) line += fmt::format(" {:7.1f} ms", x.response_ms);
+    if (x.late) line += " late";
+    if (x.pending > 0) line += fmt::format(" after {} x pending", x.pending);
+    if (!x.answer.empty()) line += "  " + protocol::describeAnswer(x.request, x.answer);
+    fmt::print("{}\n", line);
+    if (x.ended == event::Ended::silent)
+      fmt::print("            {}{}\n",
+                 asked.confirmed ? "our frame was acknowledged by some node. " : "nobody acknowledged our frame. ",
+                 x.functional ? "A silent functional request is no proof of absence" : "");
+  }
+}
+
+bool answered(const Asked& a) {
+  return std::any_of(a.exchanges.begin(), a.exchanges.end(),
+                     [](const auto& x) { return x.ended == event::Ended::answered; });
+}
+
+/// Reads the words: each is a request; all before anything is opened, so that a slip costs nothing.
+Result<std::vector<protocol::AddressedRequest>> parseAll(const Options& o) {
+  std::vector<protocol::AddressedRequest> all;
+  for (const auto& word : o.words) {
+    auto request = protocol::parseRequestText(word);
+    if (!request) return request.error();
+    if (!o.answer.empty()) {
+      const auto id = toUnsigned(o.answer, 16);
+      if (!id || *id > event::kExtendedMask)
+        return Error{ErrorKind::usage, "'" + o.answer + "' is no CAN identifier", "--answer", "write it in hex, for instance 7A9"};
+      request->target.answer_id = static_cast<std::uint32_t>(*id);
+    }
+    all.push_back(std::move(*request));
+  }
+  return all;
+}
+
+}  // namespace
+
+int query(const Options& o) {
+  watchInterrupts();
+  const auto requests = parseAll(o);
+  if (!requests) return fail(requests.error());
+  recorder::Config config;
+  config.uris = o.uris;
+  config.file = captureName(o.output, "query");
+  config.command = "pin16 query";
+  config.rate_fixed = o.rate_known;
+  auto session = recorder::Session::start(config);
+  if (!session) return fail(session.error());
+  LinkBoard board;
+  Offset offset;
+  Tee sink({&board, &offset});
+  std::optional<Error> trouble;
+  if (Status ready = waitForLinks(**session, sink, board, o.uris.size()); !ready) trouble = ready.error();
+  // The gate wants to have seen valid frames at this rate; give them a moment to come.
+  if (!trouble && !o.rate_known) (void)pollUntil(**session, sink, std::chrono::seconds(1), [] { return false; });
+  std::vector<Asked> all;
+  for (const auto& r : *requests) {
+    if (trouble || interrupted()) break;
+    const auto result = askRecorder(**session, sink, {0, r.pdu, r.target, 0, 0});
+    if (!result.state)
+      trouble = result.state.error();
+    else
+      all.push_back({r.pdu, result.exchanges, result.confirmed});
+  }
+  const auto ended = finishRun(**session, sink);
+  if (!all.empty() || !trouble) {
+    if (o.json)
+      fmt::print("{}\n", queryJson(board.states(), all, offset.utc_offset_ns, (*session)->file()));
+    else
+      for (const auto& a : all) print(a);
+  }
+  if (!ended) return fail(ended.error());
+  if (trouble) return fail(*trouble);
+  return std::all_of(all.begin(), all.end(), answered) ? kExitReady : kExitNotReady;
+}
+
+}  // namespace pin16::cli

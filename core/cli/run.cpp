@@ -1,0 +1,118 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "core/cli/run.hpp"
+
+#include <algorithm>
+#include <csignal>
+#include <cstdio>
+
+#include <fmt/format.h>
+
+namespace pin16::cli {
+namespace {
+volatile std::sig_atomic_t g_interrupted = 0;
+
+using event::LinkCondition;
+
+bool settled(const event::LinkState& s) { return !s.uri.empty() && s.condition != LinkCondition::opening; }
+}  // namespace
+
+void watchInterrupts() {
+  struct sigaction action {};
+  action.sa_handler = [](int) { g_interrupted = 1; };
+  for (const int s : {SIGINT, SIGTERM, SIGHUP}) sigaction(s, &action, nullptr);
+}
+
+bool interrupted() { return g_interrupted != 0; }
+
+std::string captureName(const std::string& given, std::string_view command) {
+  if (!given.empty()) return given;
+  std::string stamp = utcText(readClocks().utc_ns).substr(0, 19);
+  std::erase(stamp, '-');
+  std::erase(stamp, ':');
+  return fmt::format("pin16-{}Z-{}.pcapng", stamp, command);
+}
+
+void LinkBoard::take(const event::Batch& batch) {
+  for (const auto& h : batch.headers) {
+    if (h.kind != event::Kind::link || h.link == event::kNoLink) continue;
+    const auto state = batch.record<event::LinkState>(h);
+    if (!state) continue;
+    if (states_.size() <= h.link) states_.resize(h.link + 1U);
+    states_[h.link] = *state;
+    ever_up_ = ever_up_ || state->condition == LinkCondition::up;
+  }
+}
+
+void LinkBoard::tellTroubles() {
+  told_.resize(states_.size());
+  for (std::size_t i = 0; i < states_.size(); ++i) {
+    const auto& s = states_[i];
+    if (s.text == told_[i]) continue;
+    told_[i] = s.text;
+    if (s.text.empty())
+      std::fprintf(stderr, "%s: working again\n", s.uri.c_str());
+    else
+      std::fprintf(stderr, "%s: %s%s%s\n", s.uri.c_str(), s.text.c_str(), s.advice.empty() ? "" : "\n  mend it with: ",
+                   s.advice.c_str());
+  }
+}
+
+Status pollUntil(recorder::Session& session, event::Sink& sink, std::chrono::milliseconds most,
+                 const std::function<bool()>& until) {
+  const Ns end = bootNow() + most.count() * kNsPerMs;
+  while (!interrupted() && !until()) {
+    const Ns left = end - bootNow();
+    if (left <= 0) break;
+    const auto slice = std::min<Ns>(left / kNsPerMs + 1, 100);
+    if (Status state = session.poll(sink, std::chrono::milliseconds(slice)); !state) return state;
+  }
+  return {};
+}
+
+Status waitForLinks(recorder::Session& session, event::Sink& sink, LinkBoard& board, std::size_t count) {
+  Tee both({&board, &sink});
+  Status state = pollUntil(session, both, std::chrono::seconds(3), [&] {
+    return board.states().size() == count && std::all_of(board.states().begin(), board.states().end(), settled);
+  });
+  if (!state) return state;
+  board.tellTroubles();
+  const auto& all = board.states();
+  if (std::any_of(all.begin(), all.end(), [](const auto& s) { return s.condition == LinkCondition::up; })) return {};
+  if (all.empty()) return Error{ErrorKind::link, "no link said anything of itself", "", "run with PIN16_LOG=debug"};
+  return Error{ErrorKind::link, all.front().text.empty() ? "the link is not up" : all.front().text, all.front().uri,
+               all.front().advice};
+}
+
+protocol::AskResult askRecorder(recorder::Session& session, event::Sink& sink, const protocol::Ask& ask) {
+  recorder::Command command;
+  command.action = recorder::Action::ask;
+  command.link = ask.link;
+  command.request_id = ask.target.request_id;
+  command.answer_id = ask.target.answer_id.value_or(0);
+  command.extended = ask.target.extended;
+  command.functional = ask.target.functional;
+  command.packed = ask.request;
+  command.wait_ns = ask.wait_ns;
+  command.spacing_ns = ask.spacing_ns;
+  auto reply = session.call(command, sink);
+  protocol::AskResult result;
+  if (!reply) {
+    result.state = reply.error();
+    return result;
+  }
+  result.confirmed = reply->confirmed;
+  result.exchanges = std::move(reply->exchanges);
+  return result;
+}
+
+Result<recorder::Reply> finishRun(recorder::Session& session, event::Sink& sink) {
+  recorder::Command end;
+  end.action = recorder::Action::finish;
+  auto reply = session.call(end, sink);
+  if (reply)
+    std::fprintf(stderr, "capture: %s (%llu events, %llu bytes; check it with `pin16 verify`)\n", reply->file.c_str(),
+                 static_cast<unsigned long long>(reply->events), static_cast<unsigned long long>(reply->bytes));
+  return reply;
+}
+
+}  // namespace pin16::cli

@@ -1,0 +1,65 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+/// What the commands with a running recorder share.
+
+#include <chrono>
+#include <functional>
+#include <memory>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "core/base/result.hpp"
+#include "core/event/batch.hpp"
+#include "core/protocol/asker.hpp"
+#include "core/recorder/session.hpp"
+
+namespace pin16::cli {
+
+/// Ctrl-C, SIGTERM or a closed terminal: commands then end their recording in good order.
+void watchInterrupts();
+[[nodiscard]] bool interrupted();
+
+/// "pin16-20261125T174502Z-listen.pcapng" in the current folder, or what the user gave.
+[[nodiscard]] std::string captureName(const std::string& given, std::string_view command);
+
+/// The links' states as last heard; a Sink to be chained before the command's own.
+class LinkBoard : public event::Sink {
+ public:
+  void take(const event::Batch& batch) override;
+  [[nodiscard]] const std::vector<event::LinkState>& states() const { return states_; }
+  /// At least one link was up at some time.
+  [[nodiscard]] bool everUp() const { return ever_up_; }
+  /// Prints on stderr whatever changed for the worse, with its advice.
+  void tellTroubles();
+
+ private:
+  std::vector<event::LinkState> states_;
+  std::vector<std::string> told_;
+  bool ever_up_ = false;
+};
+
+/// Hands each batch to several sinks.
+class Tee : public event::Sink {
+ public:
+  explicit Tee(std::vector<event::Sink*> sinks) : sinks_(std::move(sinks)) {}
+  void take(const event::Batch& batch) override {
+    for (event::Sink* s : sinks_) s->take(batch);
+  }
+
+ private:
+  std::vector<event::Sink*> sinks_;
+};
+
+/// Polls until `until` says so, `most` is over, or an interrupt.
+Status pollUntil(recorder::Session& session, event::Sink& sink, std::chrono::milliseconds most,
+                 const std::function<bool()>& until);
+/// Waits until every link has said what it is (up, down, missing ...), at most 3 s. ErrorKind::link with the
+/// first trouble's text and advice if none is up.
+Status waitForLinks(recorder::Session& session, event::Sink& sink, LinkBoard& board, std::size_t count);
+/// One request through the recorder's gate. A recorder that is gone is a failed state of ErrorKind::record.
+protocol::AskResult askRecorder(recorder::Session& session, event::Sink& sink, const protocol::Ask& ask);
+/// Ends the recording; says on stderr where the capture is.
+Result<recorder::Reply> finishRun(recorder::Session& session, event::Sink& sink);
+
+}  // namespace pin16::cli

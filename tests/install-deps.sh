@@ -1,0 +1,32 @@
+#!/bin/bash
+# SPDX-License-Identifier: Apache-2.0
+# Installs the Debian packages that Pin16 needs: `install-deps.sh build` or `install-deps.sh test`.
+# Uses sudo only for this, only if something is missing, and says so.
+set -eu
+build="g++ cmake ninja-build ccache pkg-config git
+  libboost1.81-dev libboost-json1.81-dev libspdlog-dev libfmt-dev libcli11-dev libtomlplusplus-dev
+  libeigen3-dev libmnl-dev libssl-dev libsystemd-dev"
+test="libgtest-dev libgmock-dev clang clang-tidy clang-format
+  tshark python3-scapy ngspice can-utils iproute2
+  qemu-system-x86 busybox-static cpio xz-utils zstd kmod binutils"
+case ${1:-build} in
+  build) want=$build ;;
+  test) want="$build $test" ;;
+  *) echo "usage: $0 build|test" >&2; exit 2 ;;
+esac
+missing=
+for p in $want; do
+  dpkg-query -W -f='${Status}' "$p" 2>/dev/null | grep -q '^install ok installed' || missing="$missing $p"
+done
+[ -n "$missing" ] || exit 0
+as_root=
+if [ "$(id -u)" != 0 ]; then
+  as_root="sudo"
+  echo "Pin16 needs these packages; sudo is used to install them and for nothing else:$missing" >&2
+else
+  echo "installing:$missing" >&2
+fi
+export DEBIAN_FRONTEND=noninteractive
+$as_root apt-get update -qq
+# shellcheck disable=SC2086
+$as_root env DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends $missing >/dev/null

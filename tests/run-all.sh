@@ -1,0 +1,78 @@
+#!/bin/bash
+# SPDX-License-Identifier: Apache-2.0
+# Installs, builds, runs every test: release, then ASan+UBSan for all, TSan for stream, links and recorder,
+# clang-tidy on changed files, the CAN VM once. Ends with `N passed, N failed, N fell back`.
+set -u
+cd "$(dirname "$0")/.."
+bash tests/install-deps.sh test || exit 1
+passed=0 failed=0 fell_back=0
+say() { printf '\n== %s\n' "$*"; }
+
+# Adds up "X% tests passed, F tests failed out of N" of a ctest log.
+count() {
+  local line n f
+  line=$(grep -E 'tests passed, [0-9]+ tests? failed out of [0-9]+' "$1" | tail -n 1)
+  n=$(sed -E 's/.*out of ([0-9]+).*/\1/' <<<"$line")
+  f=$(sed -E 's/.*passed, ([0-9]+) tests? failed.*/\1/' <<<"$line")
+  if [ -z "$line" ]; then
+    echo "no test ran: $1" >&2
+    failed=$((failed + 1))
+    return
+  fi
+  passed=$((passed + n - f))
+  failed=$((failed + f))
+  grep -E '^FELL BACK' "$1" && fell_back=$((fell_back + $(grep -cE '^FELL BACK' "$1")))
+}
+# build DIR "cmake options" "targets"
+build() {
+  # shellcheck disable=SC2086
+  cmake -S . -B "$1" -G Ninja $2 >"$1.log" 2>&1 && cmake --build "$1" --target $3 >>"$1.log" 2>&1 && return
+  echo "build of $1 failed:"; grep -E 'error|Error|FAILED' "$1.log" | head -n 40; tail -n 5 "$1.log"
+  failed=$((failed + 1))
+  return 1
+}
+# run DIR "ctest options"
+run() {
+  # shellcheck disable=SC2086
+  (cd "$1" && ctest --output-on-failure -j2 $2) >"$1.ctest.log" 2>&1
+  grep -vE '^ *(Start|[0-9]+/[0-9]+ Test .* Passed)' "$1.ctest.log" | tail -n 60
+  count "$1.ctest.log"
+}
+
+start=$(date +%s)
+say "release build and all tests"
+build build "-DCMAKE_BUILD_TYPE=Release -DPIN16_TESTS=ON" all && run build ""
+echo "release: $(($(date +%s) - start)) s so far"
+
+# Warnings are errors in the release build; instrumented code makes g++ 12 raise false ones.
+say "ASan + UBSan, all tests"
+export ASAN_OPTIONS=detect_leaks=1 UBSAN_OPTIONS=print_stacktrace=1
+build build-asan "-DCMAKE_BUILD_TYPE=RelWithDebInfo -DCMAKE_CXX_FLAGS_RELWITHDEBINFO=-O1 -DPIN16_TESTS=ON -DPIN16_WERROR=OFF -DPIN16_SANITIZE=address,undefined" all &&
+  run build-asan ""
+
+say "TSan: stream, links, recorder"
+tsan_rooms="base event link recorder"
+build build-tsan "-DCMAKE_BUILD_TYPE=RelWithDebInfo -DCMAKE_CXX_FLAGS_RELWITHDEBINFO=-O1 -DPIN16_TESTS=ON -DPIN16_WERROR=OFF -DPIN16_SANITIZE=thread" \
+  "pin16 $(printf 'test_%s ' $tsan_rooms)" && run build-tsan "-L ^($(tr ' ' '|' <<<"$tsan_rooms"))$"
+echo "sanitizers: $(($(date +%s) - start)) s so far"
+
+say "clang-tidy on changed files, clang-format on all"
+if bash tests/lint.sh changed; then passed=$((passed + 1)); else failed=$((failed + 1)); fi
+
+say "kernel CAN in the VM"
+bash tests/vm/run.sh build >vm.tmp.log 2>&1
+cat vm.tmp.log
+line=$(grep -E '^[0-9]+ passed, [0-9]+ failed$' vm.tmp.log | tail -n 1)
+if [ -n "$line" ]; then
+  passed=$((passed + $(cut -d' ' -f1 <<<"$line")))
+  failed=$((failed + $(cut -d' ' -f3 <<<"$line")))
+else
+  echo "the VM gave no verdict"
+  failed=$((failed + 1))
+fi
+fell_back=$((fell_back + $(grep -c 'fell back' vm.tmp.log)))
+rm -f vm.tmp.log
+
+echo "all: $(($(date +%s) - start)) s"
+echo "$passed passed, $failed failed, $fell_back fell back"
+[ "$failed" = 0 ]
