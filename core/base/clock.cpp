@@ -1,11 +1,10 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "core/base/clock.hpp"
 
+#include <fmt/format.h>
 #include <sys/timex.h>
 
 #include <ctime>
-
-#include <fmt/format.h>
 
 namespace pin16 {
 namespace {
@@ -55,8 +54,8 @@ std::string utcText(Ns t_utc_ns) {
   const std::time_t s = seconds;
   std::tm tm{};
   gmtime_r(&s, &tm);
-  return fmt::format("{:04}-{:02}-{:02}T{:02}:{:02}:{:02}.{:06}Z", tm.tm_year + 1900, tm.tm_mon + 1, tm.tm_mday,
-                     tm.tm_hour, tm.tm_min, tm.tm_sec, rest / 1000);
+  return fmt::format("{:04}-{:02}-{:02}T{:02}:{:02}:{:02}.{:06}Z", tm.tm_year + 1900, tm.tm_mon + 1,
+                     tm.tm_mday, tm.tm_hour, tm.tm_min, tm.tm_sec, rest / 1000);
 }
 
 }  // namespace pin16

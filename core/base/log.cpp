@@ -1,11 +1,11 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "core/base/log.hpp"
 
-#include <cstdlib>
-#include <mutex>
-
 #include <spdlog/sinks/stdout_sinks.h>
 #include <spdlog/spdlog.h>
+
+#include <cstdlib>
+#include <mutex>
 
 namespace pin16 {
 

@@ -56,8 +56,9 @@ struct Error {
 template <class T>
 class [[nodiscard]] Result {
  public:
-  Result(T value) : v_(std::in_place_index<0>, std::move(value)) {}          // NOLINT(google-explicit-constructor)
-  Result(Error error) : v_(std::in_place_index<1>, std::move(error)) {}      // NOLINT(google-explicit-constructor)
+  Result(T value) : v_(std::in_place_index<0>, std::move(value)) {}  // NOLINT(google-explicit-constructor)
+  Result(Error error)
+      : v_(std::in_place_index<1>, std::move(error)) {}  // NOLINT(google-explicit-constructor)
   explicit operator bool() const { return v_.index() == 0; }
   T& operator*() & { return std::get<0>(v_); }
   const T& operator*() const& { return std::get<0>(v_); }

@@ -1,11 +1,11 @@
 // SPDX-License-Identifier: Apache-2.0
 // `pin16 check`: from free readings over one power-up to the readiness sheet.
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <cstdio>
 #include <map>
 #include <set>
-
-#include <fmt/format.h>
 
 #include "core/cli/operator.hpp"
 #include "core/cli/options.hpp"
@@ -75,11 +75,6 @@ class Check {
     (void)pollUntil(*session_, sink_, std::chrono::milliseconds(static_cast<int>(seconds * 1000)),
                     [] { return false; });
   }
-  [[nodiscard]] bool linkUp() const {
-    const auto& all = board_.states();
-    return std::any_of(all.begin(), all.end(),
-                       [](const auto& s) { return s.condition == event::LinkCondition::up; });
-  }
   [[nodiscard]] int exitOf() const;
 
   const Options& o_;
@@ -117,8 +112,10 @@ Status Check::say(const Saying& s) {
   }
   if (s.power == PowerState::on) {
     power_declared_ = true;
-    if (Status noted = job::appendPowerUp(job_, {utcText(readClocks().utc_ns), "declared", "pin16 check"}); !noted)
-      std::fprintf(stderr, "the ledger of power-ups could not be written: %s\n", noted.error().text().c_str());
+    if (Status noted = job::appendPowerUp(job_, {utcText(readClocks().utc_ns), "declared", "pin16 check"});
+        !noted)
+      std::fprintf(stderr, "the ledger of power-ups could not be written: %s\n",
+                   noted.error().text().c_str());
   }
   return command(Action::power, pack(event::Power{s.power, "declared", ""}));
 }
@@ -146,8 +143,10 @@ Status Check::openLinks() {
 
 Status Check::offerPower() {
   const auto ledger = job::readLedger(job_);
-  std::fprintf(stderr, "\n%s\n", readiness::powerUpWarning(job_, ledger ? *ledger : std::vector<job::PowerUp>{}).c_str());
-  const std::string answer = askTerminal("switch the module's power on now and type `on`; Enter leaves it off > ");
+  std::fprintf(stderr, "\n%s\n",
+               readiness::powerUpWarning(job_, ledger ? *ledger : std::vector<job::PowerUp>{}).c_str());
+  const std::string answer =
+      askTerminal("switch the module's power on now and type `on`; Enter leaves it off > ");
   if (answer != "on") return {};
   Saying on;
   on.what = Saying::What::power;
@@ -173,10 +172,10 @@ Status Check::askOperator() {
     asked.insert({next->point->name, next->power});
     static constexpr const char* power[] = {"", "off", "source", "on"};
     const char* state = power[static_cast<std::size_t>(next->power)];
-    const std::string line =
-        askTerminal(fmt::format("\n{}: {}{}{}, power {}\n  {}\n  value in {}, Enter skips, `stop` asks no more > ",
-                                next->step, next->point->name, next->with.empty() ? "" : ", ", next->with, state,
-                                next->point->how, next->point->unit.empty() ? "a word" : next->point->unit));
+    const std::string line = askTerminal(
+        fmt::format("\n{}: {}{}{}, power {}\n  {}\n  value in {}, Enter skips, `stop` asks no more > ",
+                    next->step, next->point->name, next->with.empty() ? "" : ", ", next->with, state,
+                    next->point->how, next->point->unit.empty() ? "a word" : next->point->unit));
     if (line == "stop") return {};
     if (line.empty()) continue;
     const std::string with = next->with.empty() ? "" : fmt::format(" with=\"{}\"", next->with);
@@ -199,7 +198,7 @@ Status Check::listenAndAsk() {
   std::fprintf(stderr, "listening for %.0f s: is the bus alive?\n", seconds);
   wait(seconds);
   board_.tellTroubles();
-  if (!o_.ask || !linkUp() || interrupted()) return {};
+  if (!o_.ask || !board_.everUp() || interrupted()) return {};
   protocol::RollCallPlan plan;
   plan.functional_repeats = 1;  // as little as serves
   for (std::size_t i = 0; i < uris_; ++i) plan.links.push_back(static_cast<std::uint16_t>(i));
@@ -223,8 +222,10 @@ Status Check::listenAndAsk() {
 
 Status Check::conclude() {
   if (!power_declared_ && evidence_.power() == PowerState::on) {
-    if (Status noted = job::appendPowerUp(job_, {utcText(readClocks().utc_ns), "measured", "pin16 check"}); !noted)
-      std::fprintf(stderr, "the ledger of power-ups could not be written: %s\n", noted.error().text().c_str());
+    if (Status noted = job::appendPowerUp(job_, {utcText(readClocks().utc_ns), "measured", "pin16 check"});
+        !noted)
+      std::fprintf(stderr, "the ledger of power-ups could not be written: %s\n",
+                   noted.error().text().c_str());
   }
   watch_.finish();
   readiness::Asked asked;
@@ -249,7 +250,7 @@ int Check::exitOf() const {
     case readiness::Overall::not_ready:
       return kExitNotReady;
     case readiness::Overall::undecided:
-      return uris_ > 0 && !linkUp() ? exitCode(ErrorKind::link) : kExitNotReady;
+      return uris_ > 0 && !board_.everUp() ? exitCode(ErrorKind::link) : kExitNotReady;
   }
   return exitCode(ErrorKind::internal);
 }

@@ -19,8 +19,8 @@ void print(const link::Inventory& inventory) {
   fmt::print("serial ports (never opened to see what they are)\n");
   if (inventory.serial.empty()) fmt::print("  none\n");
   for (const auto& s : inventory.serial)
-    fmt::print("  {:<20} {} {}{}{}\n", s.device, s.vendor.empty() ? s.driver : s.vendor + ":" + s.product, s.text,
-               s.serial.empty() ? "" : ", serial number ", s.serial);
+    fmt::print("  {:<20} {} {}{}{}\n", s.device, s.vendor.empty() ? s.driver : s.vendor + ":" + s.product,
+               s.text, s.serial.empty() ? "" : ", serial number ", s.serial);
 }
 
 void printLines(const char* title, const std::vector<std::string>& lines) {

@@ -1,9 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
+#include <fmt/format.h>
 #include <unistd.h>
 
 #include <cstdio>
-
-#include <fmt/format.h>
 
 #include "core/cli/options.hpp"
 #include "core/cli/print_event.hpp"
@@ -64,9 +63,8 @@ int listen(const Options& o) {
   Status state;
   // A link that is down is no reason to stop: the technician may be about to plug it in.
   while (state && !interrupted() && (for_ns == 0 || bootNow() - began_ns < for_ns)) {
-    state = pollUntil(**session, sink, std::chrono::milliseconds(500), [&] {
-      return for_ns != 0 && bootNow() - began_ns >= for_ns;
-    });
+    state = pollUntil(**session, sink, std::chrono::milliseconds(500),
+                      [&] { return for_ns != 0 && bootNow() - began_ns >= for_ns; });
     board.tellTroubles();
     if (terminal) progress.show(began_ns);
   }

@@ -14,13 +14,16 @@ namespace {
 namespace json = boost::json;
 using event::Known;
 
-json::value known(Known k) { return k == Known::unknown ? json::value(nullptr) : json::value(k == Known::yes); }
+json::value known(Known k) {
+  return k == Known::unknown ? json::value(nullptr) : json::value(k == Known::yes);
+}
 json::value positive(std::int64_t v) { return v > 0 ? json::value(v) : json::value(nullptr); }
 json::value nonNegative(double v) { return v >= 0 ? json::value(v) : json::value(nullptr); }
 
 json::object linkJson(const event::LinkState& s) {
   static constexpr const char* silence[] = {"cannot", "claimed", "proven"};
-  static constexpr const char* condition[] = {"opening", "up", "down", "missing", "forbidden", "gone", "finished", "failed"};
+  static constexpr const char* condition[] = {"opening",   "up",   "down",     "missing",
+                                              "forbidden", "gone", "finished", "failed"};
   return {{"uri", s.uri},
           {"description", s.description},
           {"condition", condition[static_cast<std::size_t>(s.condition) % 8]},
@@ -52,8 +55,8 @@ json::array texts(const std::vector<std::string>& lines) {
 
 }  // namespace
 
-std::string queryJson(const std::vector<event::LinkState>& links, const std::vector<Asked>& asked, Ns utc_offset_ns,
-                      const std::string& capture) {
+std::string queryJson(const std::vector<event::LinkState>& links, const std::vector<Asked>& asked,
+                      Ns utc_offset_ns, const std::string& capture) {
   json::object doc = document("pin16-query");
   doc["links"] = linksJson(links);
   json::array exchanges;
@@ -73,7 +76,8 @@ std::string queryJson(const std::vector<event::LinkState>& links, const std::vec
                      {"pending", x.pending},
                      {"response_ms", nonNegative(x.response_ms)},
                      {"complete_ms", nonNegative(x.complete_ms)},
-                     {"t_ns", x.request_ns == kNoTime ? json::value(nullptr) : json::value(x.request_ns + utc_offset_ns)},
+                     {"t_ns", x.request_ns == kNoTime ? json::value(nullptr)
+                                                      : json::value(x.request_ns + utc_offset_ns)},
                      {"text", protocol::describeAnswer(x.request, x.answer)}};
       exchanges.push_back(std::move(o));
     }
@@ -114,29 +118,34 @@ std::string inventoryJson(const link::Inventory& inventory) {
   json::array can;
   for (const auto& e : inventory.can) {
     const auto& f = e.facts;
-    can.push_back(json::object{{"uri", e.uri},
-                               {"kind", f.kind},
-                               {"driver", f.driver},
-                               {"up", f.up},
-                               {"bitrate", positive(f.bitrate)},
-                               {"data_bitrate", positive(f.data_bitrate)},
-                               {"sample_point", f.sample_point_permille > 0 ? json::value(f.sample_point_permille / 1000.0)
-                                                                           : json::value(nullptr)},
-                               {"fd", known(f.fd())},
-                               {"listen_only", known(f.listenOnly())},
-                               {"modes", f.modesText()},
-                               {"controller", f.controller},
-                               {"tx_errors", nonNegative(f.tx_errors)},
-                               {"rx_errors", nonNegative(f.rx_errors)},
-                               {"text", e.text},
-                               {"advice", e.advice}});
+    can.push_back(json::object{
+        {"uri", e.uri},
+        {"kind", f.kind},
+        {"driver", f.driver},
+        {"up", f.up},
+        {"bitrate", positive(f.bitrate)},
+        {"data_bitrate", positive(f.data_bitrate)},
+        {"sample_point",
+         f.sample_point_permille > 0 ? json::value(f.sample_point_permille / 1000.0) : json::value(nullptr)},
+        {"fd", known(f.fd())},
+        {"listen_only", known(f.listenOnly())},
+        {"modes", f.modesText()},
+        {"controller", f.controller},
+        {"tx_errors", nonNegative(f.tx_errors)},
+        {"rx_errors", nonNegative(f.rx_errors)},
+        {"text", e.text},
+        {"advice", e.advice}});
   }
   doc["can"] = std::move(can);
   doc["can_text"] = inventory.can_text;
   json::array serial;
   for (const auto& s : inventory.serial)
-    serial.push_back(json::object{{"device", s.device},   {"driver", s.driver}, {"vendor", s.vendor},
-                                  {"product", s.product}, {"serial", s.serial}, {"text", s.text}});
+    serial.push_back(json::object{{"device", s.device},
+                                  {"driver", s.driver},
+                                  {"vendor", s.vendor},
+                                  {"product", s.product},
+                                  {"serial", s.serial},
+                                  {"text", s.text}});
   doc["serial"] = std::move(serial);
   return json::serialize(doc);
 }

@@ -6,10 +6,10 @@
 #include <string>
 #include <vector>
 
+#include "core/capture/verify.hpp"
 #include "core/event/records.hpp"
 #include "core/link/inventory.hpp"
 #include "core/protocol/rollcall.hpp"
-#include "core/capture/verify.hpp"
 
 namespace pin16::cli {
 
@@ -18,10 +18,11 @@ struct Asked {
   std::vector<event::Exchange> exchanges;
   bool confirmed = false;
 };
-[[nodiscard]] std::string queryJson(const std::vector<event::LinkState>& links, const std::vector<Asked>& asked,
-                                    Ns utc_offset_ns, const std::string& capture);
-[[nodiscard]] std::string rollCallJson(const std::vector<event::LinkState>& links, const protocol::RollCall& roll,
-                                       const std::string& capture);
+[[nodiscard]] std::string queryJson(const std::vector<event::LinkState>& links,
+                                    const std::vector<Asked>& asked, Ns utc_offset_ns,
+                                    const std::string& capture);
+[[nodiscard]] std::string rollCallJson(const std::vector<event::LinkState>& links,
+                                       const protocol::RollCall& roll, const std::string& capture);
 [[nodiscard]] std::string inventoryJson(const link::Inventory& inventory);
 [[nodiscard]] std::string checkReportJson(const link::CheckReport& report);
 [[nodiscard]] std::string verifyJson(const std::string& file, const capture::VerifyReport& report);

@@ -14,7 +14,8 @@ struct Nothing : event::Sink {
 int note(const Options& o) {
   std::string text;
   for (const auto& word : o.words) text += (text.empty() ? "" : " ") + word;
-  if (text.empty() && !o.end) return fail({ErrorKind::usage, "nothing to note", "TEXT", "give the text, or --end"});
+  if (text.empty() && !o.end)
+    return fail({ErrorKind::usage, "nothing to note", "TEXT", "give the text, or --end"});
   const auto sockets = recorder::Session::running();
   if (sockets.empty())
     return fail({ErrorKind::usage, "no recording is running", "", "start one with `pin16 listen`"});

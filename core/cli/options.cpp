@@ -18,7 +18,8 @@ namespace {
 int record() {
   Bytes in;
   std::uint8_t chunk[4096];
-  for (ssize_t n = 0; (n = ::read(STDIN_FILENO, chunk, sizeof chunk)) > 0;) in.insert(in.end(), chunk, chunk + n);
+  for (ssize_t n = 0; (n = ::read(STDIN_FILENO, chunk, sizeof chunk)) > 0;)
+    in.insert(in.end(), chunk, chunk + n);
   recorder::Config config;
   if (!unpack(in, config) || config.file.empty() || config.socket.empty())
     return fail({ErrorKind::usage, "`pin16 record` is started by the other commands, not by hand", "",
@@ -39,10 +40,13 @@ void addUris(CLI::App* command, Options& o, bool required) {
 void addOutput(CLI::App* command, Options& o) {
   command->add_option("-o,--output", o.output, "capture to write (default: pin16-TIME-COMMAND.pcapng here)");
 }
-void addJson(CLI::App* command, Options& o) { command->add_flag("--json", o.json, "one JSON document on stdout"); }
+void addJson(CLI::App* command, Options& o) {
+  command->add_flag("--json", o.json, "one JSON document on stdout");
+}
 void addRateKnown(CLI::App* command, Options& o) {
-  command->add_flag("--rate-known", o.rate_known,
-                    "you vouch for bit rate and format; without it nothing is sent before valid frames were seen");
+  command->add_flag(
+      "--rate-known", o.rate_known,
+      "you vouch for bit rate and format; without it nothing is sent before valid frames were seen");
 }
 
 }  // namespace
@@ -64,7 +68,9 @@ int run(int argc, char** argv) try {
       "pin16");
   app.require_subcommand(1);
   app.set_version_flag("--version", PIN16_VERSION);
-  app.footer("Exit: 0 ready, 1 not ready or nothing answered, 2 usage or input, 3 link, 4 gate, 5 record, 70 fault.");
+  app.footer(
+      "Exit: 0 ready, 1 not ready or nothing answered, 2 usage or input, 3 link, 4 gate, 5 record, 70 "
+      "fault.");
   const auto add = [&](const char* name, const char* help, int (*command)(const Options&)) {
     auto* sub = app.add_subcommand(name, help);
     sub->callback([&chosen, command] { chosen = command; });
@@ -93,8 +99,10 @@ int run(int argc, char** argv) try {
   c = add("query", "send a read-only request and show who answers", query);
   std::string uri;  // a list would swallow the requests
   c->add_option("URI", uri, uriHelp())->required();
-  c->add_option("REQUEST", o.words, "'01 0C', '09 02', '@7E0 22 F190' (an address before a request)")->required();
-  c->add_option("--answer", o.answer, "identifier that the answer comes on, where it does not follow from the request's");
+  c->add_option("REQUEST", o.words, "'01 0C', '09 02', '@7E0 22 F190' (an address before a request)")
+      ->required();
+  c->add_option("--answer", o.answer,
+                "identifier that the answer comes on, where it does not follow from the request's");
   addRateKnown(c, o);
   addOutput(c, o);
   addJson(c, o);
@@ -138,8 +146,9 @@ int run(int argc, char** argv) try {
   } catch (const CLI::Success& e) {
     return app.exit(e);
   } catch (const CLI::ParseError& e) {
-    std::fprintf(stderr, "pin16: %s. `pin16 %s--help` shows what it takes\n", e.what(),
-                 app.get_subcommands().empty() ? "" : (app.get_subcommands().front()->get_name() + " ").c_str());
+    std::fprintf(
+        stderr, "pin16: %s. `pin16 %s--help` shows what it takes\n", e.what(),
+        app.get_subcommands().empty() ? "" : (app.get_subcommands().front()->get_name() + " ").c_str());
     return exitCode(ErrorKind::usage);
   }
   if (!uri.empty()) o.uris = {uri};

@@ -15,7 +15,7 @@ inline constexpr int kExitNotReady = 1;
 
 struct Options {
   std::vector<std::string> uris;
-  std::vector<std::string> words;     ///< requests of `query`, text of `note`
+  std::vector<std::string> words;  ///< requests of `query`, text of `note`
   std::string job;
   std::string file;                   ///< the capture to read
   std::string output;                 ///< -o: the capture to write
@@ -33,7 +33,7 @@ struct Options {
   bool lines = false;
   bool readings_only = false;  ///< bench --readings
   bool rate_known = false;
-  bool end = false;            ///< note --end
+  bool end = false;  ///< note --end
 };
 
 // One function a command, each returning the exit code.

@@ -10,7 +10,8 @@ namespace pin16::cli {
 void printEvents(const event::Batch& batch) {
   for (const auto& h : batch.headers) {
     const Ns t_utc_ns = h.t_ns == kNoTime ? kNoTime : h.t_ns + batch.utc_offset_ns;
-    fmt::print("{}  {:>2} {} {}\n", utcText(t_utc_ns), h.link == event::kNoLink ? "-" : std::to_string(h.link),
+    fmt::print("{}  {:>2} {} {}\n", utcText(t_utc_ns),
+               h.link == event::kNoLink ? "-" : std::to_string(h.link),
                (h.flags & event::kOutbound) != 0 ? ">" : " ", capture::describe(h, batch));
   }
 }

@@ -1,8 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <cstdio>
-
-#include <fmt/format.h>
 
 #include "core/cli/live_json.hpp"
 #include "core/cli/options.hpp"
@@ -28,9 +28,10 @@ void print(const Asked& asked) {
     if (!x.answer.empty()) line += "  " + protocol::describeAnswer(x.request, x.answer);
     fmt::print("{}\n", line);
     if (x.ended == event::Ended::silent)
-      fmt::print("            {}{}\n",
-                 asked.confirmed ? "our frame was acknowledged by some node. " : "nobody acknowledged our frame. ",
-                 x.functional ? "A silent functional request is no proof of absence" : "");
+      fmt::print(
+          "            {}{}\n",
+          asked.confirmed ? "our frame was acknowledged by some node. " : "nobody acknowledged our frame. ",
+          x.functional ? "A silent functional request is no proof of absence" : "");
   }
 }
 
@@ -48,7 +49,8 @@ Result<std::vector<protocol::AddressedRequest>> parseAll(const Options& o) {
     if (!o.answer.empty()) {
       const auto id = toUnsigned(o.answer, 16);
       if (!id || *id > event::kExtendedMask)
-        return Error{ErrorKind::usage, "'" + o.answer + "' is no CAN identifier", "--answer", "write it in hex, for instance 7A9"};
+        return Error{ErrorKind::usage, "'" + o.answer + "' is no CAN identifier", "--answer",
+                     "write it in hex, for instance 7A9"};
       request->target.answer_id = static_cast<std::uint32_t>(*id);
     }
     all.push_back(std::move(*request));
@@ -75,7 +77,8 @@ int query(const Options& o) {
   std::optional<Error> trouble;
   if (Status ready = waitForLinks(**session, sink, board, o.uris.size()); !ready) trouble = ready.error();
   // The gate wants to have seen valid frames at this rate; give them a moment to come.
-  if (!trouble && !o.rate_known) (void)pollUntil(**session, sink, std::chrono::seconds(1), [] { return false; });
+  if (!trouble && !o.rate_known)
+    (void)pollUntil(**session, sink, std::chrono::seconds(1), [] { return false; });
   std::vector<Asked> all;
   for (const auto& r : *requests) {
     if (trouble || interrupted()) break;

@@ -1,9 +1,9 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "core/protocol/rollcall.hpp"
 
-#include <cstdio>
-
 #include <fmt/format.h>
+
+#include <cstdio>
 
 #include "core/cli/live_json.hpp"
 #include "core/cli/options.hpp"
@@ -19,12 +19,13 @@ void print(const protocol::RollCall& roll) {
     fmt::print("nobody answered ({} requests sent). Silence is no proof of absence\n", roll.sent());
     return;
   }
-  fmt::print("{:<5}{:<10}{:<10}{:<20}{:>8}  {}\n", "link", "request", "answer", "VIN", "of", "response ms, min median max");
+  fmt::print("{:<5}{:<10}{:<10}{:<20}{:>8}  {}\n", "link", "request", "answer", "VIN", "of",
+             "response ms, min median max");
   for (const auto& m : roll.modules()) {
-    fmt::print("{:<5}{:<10}{:<10}{:<20}{:>8}  {:.1f} {:.1f} {:.1f}{}\n", m.link, protocol::idText(m.request_id, m.extended),
-               protocol::idText(m.answer_id, m.extended), m.vin.value_or("-"),
-               fmt::format("{}/{}", m.answered, m.asked), m.response_ms_min, m.response_ms_median, m.response_ms_max,
-               m.late ? "  late" : "");
+    fmt::print("{:<5}{:<10}{:<10}{:<20}{:>8}  {:.1f} {:.1f} {:.1f}{}\n", m.link,
+               protocol::idText(m.request_id, m.extended), protocol::idText(m.answer_id, m.extended),
+               m.vin.value_or("-"), fmt::format("{}/{}", m.answered, m.asked), m.response_ms_min,
+               m.response_ms_median, m.response_ms_max, m.late ? "  late" : "");
     if (m.vin) fmt::print("     {}\n", protocol::vinRemark(*m.vin));
   }
 }
@@ -64,7 +65,8 @@ int rollcall(const Options& o) {
   LinkBoard board;
   std::optional<Error> trouble;
   if (Status ready = waitForLinks(**session, board, board, o.uris.size()); !ready) trouble = ready.error();
-  if (!trouble && !config.rate_fixed) (void)pollUntil(**session, board, std::chrono::seconds(1), [] { return false; });
+  if (!trouble && !config.rate_fixed)
+    (void)pollUntil(**session, board, std::chrono::seconds(1), [] { return false; });
   protocol::RollCall roll(plan, limits);
   while (!trouble && !interrupted()) {
     const auto next = roll.next();

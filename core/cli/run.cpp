@@ -1,11 +1,11 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "core/cli/run.hpp"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <csignal>
 #include <cstdio>
-
-#include <fmt/format.h>
 
 namespace pin16::cli {
 namespace {
@@ -52,8 +52,8 @@ void LinkBoard::tellTroubles() {
     if (s.text.empty())
       std::fprintf(stderr, "%s: working again\n", s.uri.c_str());
     else
-      std::fprintf(stderr, "%s: %s%s%s\n", s.uri.c_str(), s.text.c_str(), s.advice.empty() ? "" : "\n  mend it with: ",
-                   s.advice.c_str());
+      std::fprintf(stderr, "%s: %s%s%s\n", s.uri.c_str(), s.text.c_str(),
+                   s.advice.empty() ? "" : "\n  mend it with: ", s.advice.c_str());
   }
 }
 
@@ -72,15 +72,18 @@ Status pollUntil(recorder::Session& session, event::Sink& sink, std::chrono::mil
 Status waitForLinks(recorder::Session& session, event::Sink& sink, LinkBoard& board, std::size_t count) {
   Tee both({&board, &sink});
   Status state = pollUntil(session, both, std::chrono::seconds(3), [&] {
-    return board.states().size() == count && std::all_of(board.states().begin(), board.states().end(), settled);
+    return board.states().size() == count &&
+           std::all_of(board.states().begin(), board.states().end(), settled);
   });
   if (!state) return state;
   board.tellTroubles();
   const auto& all = board.states();
-  if (std::any_of(all.begin(), all.end(), [](const auto& s) { return s.condition == LinkCondition::up; })) return {};
-  if (all.empty()) return Error{ErrorKind::link, "no link said anything of itself", "", "run with PIN16_LOG=debug"};
-  return Error{ErrorKind::link, all.front().text.empty() ? "the link is not up" : all.front().text, all.front().uri,
-               all.front().advice};
+  if (std::any_of(all.begin(), all.end(), [](const auto& s) { return s.condition == LinkCondition::up; }))
+    return {};
+  if (all.empty())
+    return Error{ErrorKind::link, "no link said anything of itself", "", "run with PIN16_LOG=debug"};
+  return Error{ErrorKind::link, all.front().text.empty() ? "the link is not up" : all.front().text,
+               all.front().uri, all.front().advice};
 }
 
 protocol::AskResult askRecorder(recorder::Session& session, event::Sink& sink, const protocol::Ask& ask) {
@@ -110,8 +113,9 @@ Result<recorder::Reply> finishRun(recorder::Session& session, event::Sink& sink)
   end.action = recorder::Action::finish;
   auto reply = session.call(end, sink);
   if (reply)
-    std::fprintf(stderr, "capture: %s (%llu events, %llu bytes; check it with `pin16 verify`)\n", reply->file.c_str(),
-                 static_cast<unsigned long long>(reply->events), static_cast<unsigned long long>(reply->bytes));
+    std::fprintf(stderr, "capture: %s (%llu events, %llu bytes; check it with `pin16 verify`)\n",
+                 reply->file.c_str(), static_cast<unsigned long long>(reply->events),
+                 static_cast<unsigned long long>(reply->bytes));
   return reply;
 }
 

@@ -16,18 +16,19 @@
 
 namespace pin16::event {
 
-/// Largest number of events in a live batch, and the longest a live event waits in one (docs/architecture.md).
+/// Largest number of events in a live batch, and the longest a live event waits in one
+/// (docs/architecture.md).
 inline constexpr std::size_t kBatchEvents = 1024;
 inline constexpr Ns kBatchAge_ns = 5 * kNsPerMs;
 
 inline constexpr std::uint8_t kOutbound = 0x01;  ///< Header::flags: sent by our own link
 
 struct Header {
-  std::uint64_t sequence = 0;  ///< the order; never repeats within a run
-  Ns t_ns = kNoTime;           ///< live: CLOCK_BOOTTIME; review: UTC of the file
-  std::uint32_t offset = 0;    ///< of the payload
-  std::uint32_t length = 0;    ///< of the payload
-  std::uint32_t wire_bits = 0; ///< frames: bits on the wire, 0 = not computed
+  std::uint64_t sequence = 0;   ///< the order; never repeats within a run
+  Ns t_ns = kNoTime;            ///< live: CLOCK_BOOTTIME; review: UTC of the file
+  std::uint32_t offset = 0;     ///< of the payload
+  std::uint32_t length = 0;     ///< of the payload
+  std::uint32_t wire_bits = 0;  ///< frames: bits on the wire, 0 = not computed
   std::uint16_t link = kNoLink;
   Kind kind = Kind::note;
   std::uint8_t flags = 0;
@@ -38,8 +39,8 @@ class Batch {
  public:
   std::vector<Header> headers;
   Bytes arena;
-  ByteView external;      ///< if not empty, payloads lie here instead of in the arena
-  Ns utc_offset_ns = 0;   ///< UTC = t_ns + this; 0 in review, where times are UTC
+  ByteView external;     ///< if not empty, payloads lie here instead of in the arena
+  Ns utc_offset_ns = 0;  ///< UTC = t_ns + this; 0 in review, where times are UTC
 
   [[nodiscard]] ByteView payload(const Header& h) const {
     const ByteView all = external.empty() ? ByteView(arena) : external;

@@ -17,8 +17,8 @@ inline constexpr std::uint32_t kErrorFlag = 0x20000000U;
 inline constexpr std::uint32_t kExtendedMask = 0x1FFFFFFFU;
 inline constexpr std::uint32_t kStandardMask = 0x7FFU;
 /// FD flags byte, as in linux/can.h.
-inline constexpr std::uint8_t kFdBrs = 0x01;  ///< data phase at the second bit rate
-inline constexpr std::uint8_t kFdEsi = 0x02;  ///< sender is error passive
+inline constexpr std::uint8_t kFdBrs = 0x01;     ///< data phase at the second bit rate
+inline constexpr std::uint8_t kFdEsi = 0x02;     ///< sender is error passive
 inline constexpr std::uint8_t kFdFormat = 0x04;  ///< FD frame (CANFD_FDF)
 
 /// SocketCAN header in a capture (LINKTYPE_CAN_SOCKETCAN): identifier word big-endian, length, FD flags,

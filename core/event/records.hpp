@@ -17,17 +17,17 @@ namespace pin16::event {
 enum class Kind : std::uint8_t {
   // observed
   frame = 1,
-  bytes = 2,    ///< raw serial bytes of a link
-  sample = 3,   ///< Measurement by an instrument
-  link = 4,     ///< LinkState
-  clock = 5,    ///< Clock
-  loss = 6,     ///< Loss: a known number missing
-  gap = 7,      ///< Gap: a span in which nothing could be seen
-  damage = 8,   ///< Damage: bytes of a capture that cannot be read (review only)
-  sent = 9,     ///< Sent: bytes handed to a link by the gate
-  refused = 10, ///< Refused: a request that the gate did not let out
-  power = 11,   ///< Power
-  client = 12,  ///< Client: someone attached to or left the recorder
+  bytes = 2,     ///< raw serial bytes of a link
+  sample = 3,    ///< Measurement by an instrument
+  link = 4,      ///< LinkState
+  clock = 5,     ///< Clock
+  loss = 6,      ///< Loss: a known number missing
+  gap = 7,       ///< Gap: a span in which nothing could be seen
+  damage = 8,    ///< Damage: bytes of a capture that cannot be read (review only)
+  sent = 9,      ///< Sent: bytes handed to a link by the gate
+  refused = 10,  ///< Refused: a request that the gate did not let out
+  power = 11,    ///< Power
+  client = 12,   ///< Client: someone attached to or left the recorder
   // declared
   reading = 32,  ///< Measurement typed by the operator
   note = 33,     ///< Note
@@ -51,11 +51,11 @@ enum class Known : std::uint8_t { unknown = 0, no = 1, yes = 2 };
 enum class LinkCondition : std::uint8_t {
   opening = 0,
   up = 1,
-  down = 2,        ///< exists, but is administratively down
-  missing = 3,     ///< no such interface or file
-  forbidden = 4,   ///< no permission
-  gone = 5,        ///< vanished while running
-  finished = 6,    ///< a file or scenario came to its end, or closed by us
+  down = 2,       ///< exists, but is administratively down
+  missing = 3,    ///< no such interface or file
+  forbidden = 4,  ///< no permission
+  gone = 5,       ///< vanished while running
+  finished = 6,   ///< a file or scenario came to its end, or closed by us
   failed = 7,
 };
 
@@ -64,21 +64,22 @@ struct LinkState {
   std::string uri;          ///< as the user gave it
   std::string description;  ///< for people
   LinkCondition condition = LinkCondition::opening;
-  std::string text;    ///< what is the matter, one sentence; empty when up
-  std::string advice;  ///< the line that mends it, for instance an `ip link` command
-  std::uint32_t bitrate = 0;       ///< bit/s; 0 unknown
-  std::uint32_t data_bitrate = 0;  ///< bit/s of the FD data phase; 0 unknown or none
+  std::string text;                         ///< what is the matter, one sentence; empty when up
+  std::string advice;                       ///< the line that mends it, for instance an `ip link` command
+  std::uint32_t bitrate = 0;                ///< bit/s; 0 unknown
+  std::uint32_t data_bitrate = 0;           ///< bit/s of the FD data phase; 0 unknown or none
   std::uint16_t sample_point_permille = 0;  ///< 0 unknown
-  Known fd = Known::unknown;           ///< FD frames can be carried
+  Known fd = Known::unknown;                ///< FD frames can be carried
   Known listen_only = Known::unknown;
   Silence silence = Silence::cannot;
-  std::string controller = "unknown";  ///< error-active, error-warning, error-passive, bus-off, stopped, sleeping, unknown
-  std::int32_t tx_errors = -1;         ///< transmit error counter; -1 unknown
-  std::int32_t rx_errors = -1;         ///< receive error counter; -1 unknown
-  std::uint32_t buffer_bytes = 0;      ///< receive buffer granted; 0 not applicable
-  std::string time_origin = "unknown"; ///< hardware, kernel, user, adapter, simulated, file
-  Ns time_error_ns = -1;               ///< of the times, as far as known; -1 unknown
-  std::string driver;                  ///< empty unknown
+  std::string controller =
+      "unknown";  ///< error-active, error-warning, error-passive, bus-off, stopped, sleeping, unknown
+  std::int32_t tx_errors = -1;          ///< transmit error counter; -1 unknown
+  std::int32_t rx_errors = -1;          ///< receive error counter; -1 unknown
+  std::uint32_t buffer_bytes = 0;       ///< receive buffer granted; 0 not applicable
+  std::string time_origin = "unknown";  ///< hardware, kernel, user, adapter, simulated, file
+  Ns time_error_ns = -1;                ///< of the times, as far as known; -1 unknown
+  std::string driver;                   ///< empty unknown
   template <class A>
   void fields(A& a) {
     a(uri), a(description), a(condition), a(text), a(advice), a(bitrate), a(data_bitrate);
@@ -104,11 +105,11 @@ struct Measurement {
   std::string unit;         ///< V, A, ohm, or empty
   double uncertainty = -1;  ///< half width, same unit; -1 not stated
   PowerState power = PowerState::unknown;
-  std::string condition;      ///< "10 ohm load", joints opened, what was plugged in; empty none
-  std::string instrument;     ///< empty not stated
-  double input_ohm = -1;      ///< of a voltmeter; -1 not stated
-  std::string by;             ///< who typed it; empty for instruments
-  Ns aperture_ns = -1;        ///< integration time; -1 unknown
+  std::string condition;   ///< "10 ohm load", joints opened, what was plugged in; empty none
+  std::string instrument;  ///< empty not stated
+  double input_ohm = -1;   ///< of a voltmeter; -1 not stated
+  std::string by;          ///< who typed it; empty for instruments
+  Ns aperture_ns = -1;     ///< integration time; -1 unknown
   template <class A>
   void fields(A& a) {
     a(point), a(value), a(unit), a(uncertainty), a(power), a(condition), a(instrument), a(input_ohm), a(by);
@@ -210,7 +211,7 @@ struct Message {
   bool extended = false;
   bool complete = false;
   Bytes payload;
-  std::string reason;  ///< why incomplete
+  std::string reason;     ///< why incomplete
   Ns first_ns = kNoTime;  ///< its first frame; the event's time is its last
   template <class A>
   void fields(A& a) {
@@ -242,14 +243,15 @@ struct Exchange {
   Bytes request;
   Bytes answer;  ///< whole payload, positive or negative; empty if none
   Ended ended = Ended::silent;
-  bool late = false;            ///< answered later than the limit in force
-  std::uint16_t pending = 0;    ///< responses "pending" (7F xx 78) before the end
-  double response_ms = -1;      ///< end of request to start of the first answer frame; -1 none
-  double complete_ms = -1;      ///< end of request to the last answer frame; -1 none
-  Ns request_ns = kNoTime;      ///< when the request was seen complete on the bus
+  bool late = false;          ///< answered later than the limit in force
+  std::uint16_t pending = 0;  ///< responses "pending" (7F xx 78) before the end
+  double response_ms = -1;    ///< end of request to start of the first answer frame; -1 none
+  double complete_ms = -1;    ///< end of request to the last answer frame; -1 none
+  Ns request_ns = kNoTime;    ///< when the request was seen complete on the bus
   template <class A>
   void fields(A& a) {
-    a(request_id), a(answer_id), a(extended), a(functional), a(ours), a(request), a(answer), a(ended), a(late);
+    a(request_id), a(answer_id), a(extended), a(functional), a(ours), a(request), a(answer), a(ended),
+        a(late);
     a(pending), a(response_ms), a(complete_ms), a(request_ns);
   }
 };
@@ -277,19 +279,33 @@ struct Verdict {
 /// Which Kind a packed record has. Measurement is both sample and reading: name the kind.
 template <class T>
 inline constexpr Kind kKindOf = Kind::damage;
-template <> inline constexpr Kind kKindOf<LinkState> = Kind::link;
-template <> inline constexpr Kind kKindOf<Note> = Kind::note;
-template <> inline constexpr Kind kKindOf<Clock> = Kind::clock;
-template <> inline constexpr Kind kKindOf<Loss> = Kind::loss;
-template <> inline constexpr Kind kKindOf<Gap> = Kind::gap;
-template <> inline constexpr Kind kKindOf<Damage> = Kind::damage;
-template <> inline constexpr Kind kKindOf<Sent> = Kind::sent;
-template <> inline constexpr Kind kKindOf<Refused> = Kind::refused;
-template <> inline constexpr Kind kKindOf<Power> = Kind::power;
-template <> inline constexpr Kind kKindOf<Client> = Kind::client;
-template <> inline constexpr Kind kKindOf<Message> = Kind::message;
-template <> inline constexpr Kind kKindOf<Exchange> = Kind::exchange;
-template <> inline constexpr Kind kKindOf<Finding> = Kind::finding;
-template <> inline constexpr Kind kKindOf<Verdict> = Kind::verdict;
+template <>
+inline constexpr Kind kKindOf<LinkState> = Kind::link;
+template <>
+inline constexpr Kind kKindOf<Note> = Kind::note;
+template <>
+inline constexpr Kind kKindOf<Clock> = Kind::clock;
+template <>
+inline constexpr Kind kKindOf<Loss> = Kind::loss;
+template <>
+inline constexpr Kind kKindOf<Gap> = Kind::gap;
+template <>
+inline constexpr Kind kKindOf<Damage> = Kind::damage;
+template <>
+inline constexpr Kind kKindOf<Sent> = Kind::sent;
+template <>
+inline constexpr Kind kKindOf<Refused> = Kind::refused;
+template <>
+inline constexpr Kind kKindOf<Power> = Kind::power;
+template <>
+inline constexpr Kind kKindOf<Client> = Kind::client;
+template <>
+inline constexpr Kind kKindOf<Message> = Kind::message;
+template <>
+inline constexpr Kind kKindOf<Exchange> = Kind::exchange;
+template <>
+inline constexpr Kind kKindOf<Finding> = Kind::finding;
+template <>
+inline constexpr Kind kKindOf<Verdict> = Kind::verdict;
 
 }  // namespace pin16::event

@@ -16,9 +16,9 @@
 namespace pin16::job {
 
 enum class Arrangement {
-  own_battery,    ///< in the vehicle, its own battery
-  fed_in_place,   ///< in the vehicle, fed from outside at the fuse slot
-  removed,        ///< on the table, bench-powered
+  own_battery,   ///< in the vehicle, its own battery
+  fed_in_place,  ///< in the vehicle, fed from outside at the fuse slot
+  removed,       ///< on the table, bench-powered
 };
 enum class Access {
   connector,  ///< the module's bus is on the diagnostic connector
@@ -84,13 +84,13 @@ struct Job {
 
 /// One measuring point a technician may be asked for (docs/points.md is made from this table).
 struct Point {
-  std::string name;       ///< "V(pin16,pin4)"
+  std::string name;  ///< "V(pin16,pin4)"
   std::string unit;
-  std::string how;        ///< how to take it, for cold hands, one or two sentences
-  event::PowerState when; ///< power state in which it means something
+  std::string how;         ///< how to take it, for cold hands, one or two sentences
+  event::PowerState when;  ///< power state in which it means something
   double minutes = 1;
   std::vector<Arrangement> arrangements;
-  std::string source;     ///< of the practice, or "common practice, no source"
+  std::string source;  ///< of the practice, or "common practice, no source"
 };
 [[nodiscard]] const std::vector<Point>& points();
 [[nodiscard]] const Point* findPoint(std::string_view name);

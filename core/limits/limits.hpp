@@ -13,7 +13,7 @@
 namespace pin16::limits {
 
 struct Limit {
-  std::string name;        ///< "topic.what_unit", for instance "supply.module_min_V"
+  std::string name;  ///< "topic.what_unit", for instance "supply.module_min_V"
   double value = 0;
   std::string unit;        ///< V, A, ohm, ms, 1
   std::string source;      ///< the published source's name, "common practice, no source", or "own figure"

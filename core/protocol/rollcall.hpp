@@ -36,7 +36,7 @@ struct RollCallPlan {
   std::vector<std::uint16_t> links;
   std::optional<Target> module;  ///< the job's, where known
   std::optional<SweepRange> sweep;
-  int repeats = 3;  ///< requests to each module that are timed
+  int repeats = 3;             ///< requests to each module that are timed
   int functional_repeats = 3;  ///< the same for the functional request
 };
 

@@ -96,7 +96,7 @@ class Sources {
 
 std::string figureLine(const Figure& f, Sources& sources) {
   std::string value = amount(f.value, f.unit);
-  if (f.uncertainty >= 0 && value != "open") value += fmt::format(" \u00b1{:.2g}", f.uncertainty);
+  if (f.uncertainty > 0 && value != "open") value += fmt::format(" \u00b1{:.2g}", f.uncertainty);
   const std::string indent(kFigureColumn, ' ');
   std::string line = padded(padded(indent + f.what, kValueColumn) + value, kLimitColumn);
   if (f.kind != Figure::Kind::none) {

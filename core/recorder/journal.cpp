@@ -56,8 +56,8 @@ void Journal::sync() {
   while (!stop_sync_.finished()) {
     (void)stop_sync_.pop(std::chrono::milliseconds(kSyncEvery_ns / kNsPerMs));
     if (fdatasync(writer_->fd()) != 0 && errno != EINTR) {
-      fail({ErrorKind::record, std::string("the disk did not take what was written: ") + std::strerror(errno), "",
-            "the capture is whole up to the last second before this; use another disk"});
+      fail({ErrorKind::record, std::string("the disk did not take what was written: ") + std::strerror(errno),
+            "", "the capture is whole up to the last second before this; use another disk"});
       return;
     }
   }

@@ -2,15 +2,13 @@
 #include "core/recorder/recorder.hpp"
 
 #include <fcntl.h>
+#include <fmt/format.h>
+#include <spdlog/spdlog.h>
 #include <sys/statvfs.h>
 #include <sys/utsname.h>
 #include <unistd.h>
 
 #include <algorithm>
-#include <csignal>
-#include <deque>
-#include <list>
-
 #include <boost/asio/awaitable.hpp>
 #include <boost/asio/buffer.hpp>
 #include <boost/asio/co_spawn.hpp>
@@ -21,8 +19,9 @@
 #include <boost/asio/steady_timer.hpp>
 #include <boost/asio/use_awaitable.hpp>
 #include <boost/asio/write.hpp>
-#include <fmt/format.h>
-#include <spdlog/spdlog.h>
+#include <csignal>
+#include <deque>
+#include <list>
 
 #include "core/base/log.hpp"
 #include "core/link/link.hpp"
@@ -55,7 +54,9 @@ class Connection : public std::enable_shared_from_this<Connection> {
   void start();
   /// Queues a message. A batch that finds the queue full is left out; the count is told when there is room.
   void send(std::shared_ptr<const Bytes> message, bool is_batch);
-  void reply(const Reply& r) { send(std::make_shared<const Bytes>(encode(MessageType::reply, pack(r))), false); }
+  void reply(const Reply& r) {
+    send(std::make_shared<const Bytes>(encode(MessageType::reply, pack(r))), false);
+  }
   /// No more from this client; what is queued still goes out.
   void stopReading() {
     boost::system::error_code ignored;
@@ -148,16 +149,17 @@ class Recorder final : public link::Host {
 // ---- Connection
 
 void Connection::start() {
-  asio::co_spawn(socket_.get_executor(), [self = shared_from_this()] { return self->readCommands(); },
-                 [self = shared_from_this()](const std::exception_ptr& fault) {
-                   std::string why = "ended";
-                   try {
-                     if (fault) std::rethrow_exception(fault);
-                   } catch (const std::exception& e) {
-                     why = e.what();
-                   }
-                   self->recorder_.onClosed(self, why);
-                 });
+  asio::co_spawn(
+      socket_.get_executor(), [self = shared_from_this()] { return self->readCommands(); },
+      [self = shared_from_this()](const std::exception_ptr& fault) {
+        std::string why = "ended";
+        try {
+          if (fault) std::rethrow_exception(fault);
+        } catch (const std::exception& e) {
+          why = e.what();
+        }
+        self->recorder_.onClosed(self, why);
+      });
 }
 
 asio::awaitable<void> Connection::readCommands() {
@@ -242,9 +244,8 @@ Status Recorder::start() {
   facts.hardware = os.machine;
   facts.comment = config_.command;
   facts.utc_offset_ns = clock_.offset();
-  auto journal = Journal::open(config_.file, facts, [this](const Error& e) {
-    asio::post(io_, [this, e] { onRecordFailed(e); });
-  });
+  auto journal = Journal::open(config_.file, facts,
+                               [this](const Error& e) { asio::post(io_, [this, e] { onRecordFailed(e); }); });
   if (!journal) return journal.error();
   journal_ = std::move(*journal);
 
@@ -255,8 +256,8 @@ Status Recorder::start() {
   if (!fault) acceptor_.bind(at, fault);
   if (!fault) acceptor_.listen(asio::socket_base::max_listen_connections, fault);
   if (fault)
-    return Error{ErrorKind::record, "the recorder's socket could not be made: " + fault.message(), config_.socket,
-                 "check that its folder exists and is yours"};
+    return Error{ErrorKind::record, "the recorder's socket could not be made: " + fault.message(),
+                 config_.socket, "check that its folder exists and is yours"};
   if (auto lock = SleepLock::take()) {
     sleep_lock_ = std::move(*lock);
     start_note_ = "suspend inhibited";
@@ -418,7 +419,8 @@ void Recorder::noteDisk() {
 
 void Recorder::housekeeping() {
   const ClockPair now = readClocks();
-  if (const Ns moved = now.offset() - clock_.offset(); moved > kClockStep_ns || moved < -kClockStep_ns) noteClock(now);
+  if (const Ns moved = now.offset() - clock_.offset(); moved > kClockStep_ns || moved < -kClockStep_ns)
+    noteClock(now);
   noteDisk();
   if (dropped_ > 0) note(event::Loss{event::LossPlace::queue, std::exchange(dropped_, 0)});
   tick_timer_.expires_after(nanoseconds(kHousekeeping_ns));
@@ -428,8 +430,9 @@ void Recorder::housekeeping() {
 }
 
 void Recorder::tellLeftOut(const Connection& connection, std::uint64_t batches) {
-  note(event::Client{connection.name(), true,
-                     fmt::format("too slow: {} batches were not shown to it; the capture has them", batches)});
+  note(
+      event::Client{connection.name(), true,
+                    fmt::format("too slow: {} batches were not shown to it; the capture has them", batches)});
 }
 
 void Recorder::onRecordFailed(const Error& e) {
@@ -446,7 +449,8 @@ void Recorder::onClosed(const std::shared_ptr<Connection>& connection, const std
   endWhenAlone();
   if (finishing_) return;
   if (!connection->said_goodbye) log_->info("{} went away: {}", connection->name(), why);
-  note(event::Client{connection->name(), false, connection->said_goodbye ? "detached" : "gone without a word"});
+  note(event::Client{connection->name(), false,
+                     connection->said_goodbye ? "detached" : "gone without a word"});
   if (connection != owner_) return;
   owner_.reset();
   if (!config_.outlive_owner) {

@@ -3,6 +3,7 @@
 
 #include <dirent.h>
 #include <fcntl.h>
+#include <fmt/format.h>
 #include <poll.h>
 #include <spawn.h>
 #include <sys/socket.h>
@@ -15,8 +16,6 @@
 #include <cerrno>
 #include <cstdlib>
 #include <cstring>
-
-#include <fmt/format.h>
 
 extern char** environ;
 
@@ -46,7 +45,8 @@ Result<int> connectTo(const std::string& path) {
   sockaddr_un address{};
   address.sun_family = AF_UNIX;
   if (path.size() >= sizeof address.sun_path)
-    return Error{ErrorKind::usage, "the socket's path is too long", path, "set XDG_RUNTIME_DIR to a shorter folder"};
+    return Error{ErrorKind::usage, "the socket's path is too long", path,
+                 "set XDG_RUNTIME_DIR to a shorter folder"};
   std::memcpy(address.sun_path, path.c_str(), path.size() + 1);
   const int fd = socket(AF_UNIX, SOCK_STREAM | SOCK_CLOEXEC, 0);
   if (fd < 0 || connect(fd, reinterpret_cast<const sockaddr*>(&address), sizeof address) != 0) {
@@ -82,7 +82,8 @@ Result<Reply> readStartReply(int fd) {
     if (n <= 0) break;
     in.filled(static_cast<std::size_t>(n));
   }
-  return Error{ErrorKind::internal, "the recorder process ended while starting", "", "run it with PIN16_LOG=debug"};
+  return Error{ErrorKind::internal, "the recorder process ended while starting", "",
+               "run it with PIN16_LOG=debug"};
 }
 
 }  // namespace
@@ -131,7 +132,8 @@ Result<std::unique_ptr<Session>> Session::start(Config config) {
   char* arguments[] = {program.data(), verb.data(), nullptr};
   const char* path = std::getenv("PIN16_PROGRAM");
   pid_t pid = -1;
-  const int fault = posix_spawn(&pid, path != nullptr ? path : "/proc/self/exe", &files, &how, arguments, environ);
+  const int fault =
+      posix_spawn(&pid, path != nullptr ? path : "/proc/self/exe", &files, &how, arguments, environ);
   posix_spawnattr_destroy(&how);
   posix_spawn_file_actions_destroy(&files);
   close(to_child[0]);
@@ -141,8 +143,10 @@ Result<std::unique_ptr<Session>> Session::start(Config config) {
                                       static_cast<ssize_t>(message.size());
   close(to_child[1]);
   Result<Reply> reply = told ? readStartReply(from_child[0])
-                             : Error{ErrorKind::internal, std::string("the recorder process could not be started: ") +
-                                                              std::strerror(fault != 0 ? fault : errno), "", ""};
+                             : Error{ErrorKind::internal,
+                                     std::string("the recorder process could not be started: ") +
+                                         std::strerror(fault != 0 ? fault : errno),
+                                     "", ""};
   close(from_child[0]);
   if (reply && !reply->ok) reply = reply->error();
   if (!reply) {
@@ -221,7 +225,8 @@ Result<Reply> Session::call(Command command, event::Sink& sink, milliseconds wai
   if (!writeAll(fd_, encode(MessageType::command, pack(command)))) return goneError();
   const Ns until = bootNow() + wait.count() * kNsPerMs;
   for (;;) {
-    const auto mine = std::find_if(replies_.begin(), replies_.end(), [&](const Reply& r) { return r.id == command.id; });
+    const auto mine =
+        std::find_if(replies_.begin(), replies_.end(), [&](const Reply& r) { return r.id == command.id; });
     if (mine != replies_.end()) {
       Reply reply = std::move(*mine);
       replies_.erase(mine);
@@ -230,7 +235,8 @@ Result<Reply> Session::call(Command command, event::Sink& sink, milliseconds wai
     }
     const Ns left = until - bootNow();
     if (left <= 0)
-      return Error{ErrorKind::internal, "the recorder did not reply in time", file_, "run it with PIN16_LOG=debug"};
+      return Error{ErrorKind::internal, "the recorder did not reply in time", file_,
+                   "run it with PIN16_LOG=debug"};
     if (Status state = receive(sink, milliseconds(left / kNsPerMs + 1)); !state) return state.error();
   }
 }

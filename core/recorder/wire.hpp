@@ -47,7 +47,8 @@ struct Command {
   Ns spacing_ns = 0;  ///< as in protocol::Ask
   template <class A>
   void fields(A& a) {
-    a(id), a(action), a(text), a(by), a(packed), a(link), a(request_id), a(answer_id), a(extended), a(functional);
+    a(id), a(action), a(text), a(by), a(packed), a(link), a(request_id), a(answer_id), a(extended),
+        a(functional);
     a(wait_ns), a(spacing_ns);
   }
 };
@@ -56,17 +57,18 @@ struct Reply {
   std::uint32_t id = 0;
   bool ok = true;
   ErrorKind error_kind = ErrorKind::internal;
-  std::string what, place, advice;      ///< of the error
+  std::string what, place, advice;         ///< of the error
   std::vector<event::Exchange> exchanges;  ///< of an ask
-  std::string file;                     ///< the capture
-  std::uint64_t events = 0;             ///< recorded so far
+  std::string file;                        ///< the capture
+  std::uint64_t events = 0;                ///< recorded so far
   std::uint64_t bytes = 0;
-  std::uint64_t sent = 0;               ///< frames handed to links
-  std::string note;                     ///< for people: suspend inhibited, free disk
-  bool confirmed = false;               ///< of an ask: our frame was seen on the bus
+  std::uint64_t sent = 0;  ///< frames handed to links
+  std::string note;        ///< for people: suspend inhibited, free disk
+  bool confirmed = false;  ///< of an ask: our frame was seen on the bus
   template <class A>
   void fields(A& a) {
-    a(id), a(ok), a(error_kind), a(what), a(place), a(advice), a(exchanges), a(file), a(events), a(bytes), a(sent);
+    a(id), a(ok), a(error_kind), a(what), a(place), a(advice), a(exchanges), a(file), a(events), a(bytes),
+        a(sent);
     a(note), a(confirmed);
   }
   [[nodiscard]] static Reply failure(std::uint32_t id, const Error& e) {
@@ -91,12 +93,13 @@ struct Config {
   std::string shut_reason;  ///< not empty: the gate never opens in this run
   bool sealed = false;
   bool rate_fixed = false;
-  bool outlive_owner = false;  ///< goes on recording when its first client dies
-  Ns for_ns = 0;               ///< ends by itself after this; 0 = no
+  bool outlive_owner = false;           ///< goes on recording when its first client dies
+  Ns for_ns = 0;                        ///< ends by itself after this; 0 = no
   std::uint32_t module_request_id = 0;  ///< of the job's module; 0 = unknown
   template <class A>
   void fields(A& a) {
-    a(uris), a(file), a(socket), a(command), a(shut_reason), a(sealed), a(rate_fixed), a(outlive_owner), a(for_ns);
+    a(uris), a(file), a(socket), a(command), a(shut_reason), a(sealed), a(rate_fixed), a(outlive_owner),
+        a(for_ns);
     a(module_request_id);
   }
 };

@@ -83,7 +83,12 @@ Outer sample() { return {true, 513, {1, 2, 3}, {{"a", 1.5}, {"b", -2}}}; }
 
 TEST(Pack, BytesAreLittleEndianWithCounts) {
   Outer o{true, 513, {9}, {}};
-  EXPECT_EQ(toHex(pack(o)), "01" "0102" "01000000" "09" "00000000");
+  EXPECT_EQ(toHex(pack(o)),
+            "01"
+            "0102"
+            "01000000"
+            "09"
+            "00000000");
 }
 
 TEST(Pack, RoundTrip) {

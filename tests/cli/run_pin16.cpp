@@ -42,6 +42,8 @@ std::string readFile(const std::string& path) {
   all << in.rdbuf();
   return all.str();
 }
-void writeFile(const std::string& path, const std::string& text) { std::ofstream(path, std::ios::binary) << text; }
+void writeFile(const std::string& path, const std::string& text) {
+  std::ofstream(path, std::ios::binary) << text;
+}
 
 }  // namespace pin16::test

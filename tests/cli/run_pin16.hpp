@@ -14,7 +14,8 @@ struct Ran {
   std::string out, err;
 };
 /// Runs PIN16_BINARY with these arguments in `folder`, standard input from `input`.
-Ran runPin16(const std::vector<std::string>& arguments, const std::string& folder, const std::string& input = "");
+Ran runPin16(const std::vector<std::string>& arguments, const std::string& folder,
+             const std::string& input = "");
 
 /// A new empty folder, removed with its content at the end of the test.
 class TemporaryFolder {

@@ -3,11 +3,11 @@
 /// expect.toml says, and must not say it of another scenario's bench.
 
 #include <gtest/gtest.h>
+#include <toml++/toml.h>
 
 #include <boost/json/parse.hpp>
 #include <boost/json/value.hpp>
 #include <filesystem>
-#include <toml++/toml.h>
 
 #include "run_pin16.hpp"
 
@@ -31,8 +31,8 @@ std::string text(const boost::json::value& v) { return std::string(v.as_string()
 std::vector<std::string> differences(const std::string& scenario, const std::string& job) {
   const TemporaryFolder folder;
   fs::copy_file(kScenarios / job / "job.toml", folder.file("job.toml"));  // its ledger lies beside it
-  const Ran ran = runPin16({"check", "--job", "job.toml", "bench:" + (kScenarios / scenario).string(), "--ask", "--json",
-                            "-o", "c.pcapng"},
+  const Ran ran = runPin16({"check", "--job", "job.toml", "bench:" + (kScenarios / scenario).string(),
+                            "--ask", "--json", "-o", "c.pcapng"},
                            folder.path());
   std::vector<std::string> out;
   boost::system::error_code fault;

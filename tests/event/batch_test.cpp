@@ -33,7 +33,10 @@ TEST(Batch, FrameGoesThereAndBackInCaptureForm) {
   const Bytes data{0x02, 0x01, 0x0C};
   b.addFrame(7, 1234, 2, CanFrame::make(0x7DF, false, data), kOutbound);
   ASSERT_EQ(b.headers.size(), 1U);
-  EXPECT_EQ(toHex(b.payload(b.headers[0])), "000007df" "03000000" "02010c");
+  EXPECT_EQ(toHex(b.payload(b.headers[0])),
+            "000007df"
+            "03000000"
+            "02010c");
   EXPECT_EQ(b.frame(b.headers[0]), CanFrame::make(0x7DF, false, data));
   EXPECT_EQ(b.headers[0].flags, kOutbound);
   EXPECT_EQ(b.headers[0].sequence, 7U);
