@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
-/// JSON of the live commands (docs/json in the design's terms: identifiers integers, hex without blanks,
-/// *_ms durations, t_ns UTC).
+/// JSON of the commands other than check and review (docs/json.md): identifiers integers, hex without blanks,
+/// *_ms durations, t_ns UTC.
 
 #include <string>
 #include <vector>

@@ -317,7 +317,7 @@ void judgeLinks(StepMaker& m, const Case& c) {
   m.worsen(another_works ? Verdict::marginal : Verdict::faulty, "interface-link");
   m.say(fmt::format("{}: {}{}{}", broken->state.uri,
                     broken->state.text.empty() ? "does not work." : broken->state.text,
-                    broken->state.advice.empty() ? "" : " Mend: ", broken->state.advice));
+                    broken->state.advice.empty() ? "" : ". Mend: ", broken->state.advice));
 }
 
 }  // namespace

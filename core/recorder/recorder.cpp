@@ -64,6 +64,7 @@ class Connection : public std::enable_shared_from_this<Connection> {
   }
   [[nodiscard]] const std::string& name() const { return name_; }
   void setName(std::string name) { name_ = std::move(name); }
+  bool greeted = false;
   bool said_goodbye = false;
 
  private:
@@ -97,7 +98,7 @@ class Recorder final : public link::Host {
   Status makeLinks();
   void accept();
   void finishAfter(Ns wait_ns);
-  void onHello(const std::shared_ptr<Connection>& from, const std::string& name);
+  void onHello(const std::shared_ptr<Connection>& from, const Command& hello);
   void afterEvent();
   void flush();
   void armAsker();
@@ -138,6 +139,7 @@ class Recorder final : public link::Host {
   std::uint64_t sent_ = 0;
   Ns asker_armed_ns_ = kNoTime;
   bool low_disk_told_ = false;
+  bool opened_ = false;
   bool finishing_ = false;
   int exit_code_ = 0;
 
@@ -309,10 +311,13 @@ void Recorder::finishAfter(Ns wait_ns) {
   });
 }
 
-void Recorder::onHello(const std::shared_ptr<Connection>& from, const std::string& name) {
-  from->setName(name);
-  note(event::Client{name, true, ""});
-  if (from == owner_) {
+void Recorder::onHello(const std::shared_ptr<Connection>& from, const Command& hello) {
+  from->setName(hello.text);
+  from->greeted = true;
+  note(event::Client{hello.text, true, ""});
+  if (hello.owner && !opened_) {
+    opened_ = true;
+    owner_ = from;
     end_timer_.cancel();
     if (config_.for_ns > 0) finishAfter(config_.for_ns);
     for (const auto& one : links_) one->open();
@@ -331,7 +336,6 @@ void Recorder::accept() {
     if (fault) return;  // closed: finishing
     auto connection = std::make_shared<Connection>(*this, std::move(socket));
     connections_.push_back(connection);
-    if (!owner_) owner_ = connection;
     connection->start();
     accept();
   });
@@ -448,6 +452,7 @@ void Recorder::onClosed(const std::shared_ptr<Connection>& connection, const std
   connections_.remove(connection);
   endWhenAlone();
   if (finishing_) return;
+  if (!connection->greeted) return;  // only looked whether we are there
   if (!connection->said_goodbye) log_->info("{} went away: {}", connection->name(), why);
   note(event::Client{connection->name(), false,
                      connection->said_goodbye ? "detached" : "gone without a word"});
@@ -474,7 +479,7 @@ Reply Recorder::status(std::uint32_t id) const {
 void Recorder::onCommand(const std::shared_ptr<Connection>& from, const Command& command) {
   switch (command.action) {
     case Action::hello:
-      onHello(from, command.text);
+      onHello(from, command);
       break;
     case Action::ask:
       ask(from, command);

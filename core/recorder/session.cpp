@@ -153,7 +153,7 @@ Result<std::unique_ptr<Session>> Session::start(Config config) {
     if (pid > 0) waitpid(pid, nullptr, 0);
     return reply.error();
   }
-  auto session = attach(config.socket, config.command);
+  auto session = greet(config.socket, config.command, true);
   if (!session) return session.error();
   (*session)->pid_ = pid;
   (*session)->file_ = reply->file;
@@ -162,6 +162,11 @@ Result<std::unique_ptr<Session>> Session::start(Config config) {
 }
 
 Result<std::unique_ptr<Session>> Session::attach(const std::string& socket, const std::string& name) {
+  return greet(socket, name, false);
+}
+
+Result<std::unique_ptr<Session>> Session::greet(const std::string& socket, const std::string& name,
+                                                bool owner) {
   const auto fd = connectTo(socket);
   if (!fd) return fd.error();
   auto session = std::unique_ptr<Session>(new Session);
@@ -175,6 +180,7 @@ Result<std::unique_ptr<Session>> Session::attach(const std::string& socket, cons
   Command hello;
   hello.action = Action::hello;
   hello.text = name;
+  hello.owner = owner;
   const auto reply = session->call(hello, keep);
   if (!reply) return reply.error();
   session->file_ = reply->file;

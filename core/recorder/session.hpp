@@ -38,6 +38,8 @@ class Session {
 
  private:
   Session() = default;
+  static Result<std::unique_ptr<Session>> greet(const std::string& socket, const std::string& name,
+                                                bool owner);
   /// Reads what is there, at most for `wait`; replies are kept in `replies_`.
   Status receive(event::Sink& sink, std::chrono::milliseconds wait);
   [[nodiscard]] Error goneError() const;

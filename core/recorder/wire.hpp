@@ -21,7 +21,7 @@ inline constexpr std::uint32_t kMessageMax = 16U << 20U;
 inline constexpr std::size_t kMessageHeader = 5;
 
 enum class Action : std::uint8_t {
-  hello = 0,    ///< text = the client's name
+  hello = 0,    ///< text = the client's name, owner
   ask = 1,      ///< link, request_id, answer_id, extended, functional, bytes
   note = 2,     ///< text, by
   reading = 3,  ///< packed = event::Measurement
@@ -43,13 +43,14 @@ struct Command {
   std::uint32_t answer_id = 0;  ///< 0 = not known
   bool extended = false;
   bool functional = false;
-  Ns wait_ns = 0;     ///< as in protocol::Ask
-  Ns spacing_ns = 0;  ///< as in protocol::Ask
+  Ns wait_ns = 0;      ///< as in protocol::Ask
+  Ns spacing_ns = 0;   ///< as in protocol::Ask
+  bool owner = false;  ///< hello: this client started the recorder
   template <class A>
   void fields(A& a) {
     a(id), a(action), a(text), a(by), a(packed), a(link), a(request_id), a(answer_id), a(extended),
         a(functional);
-    a(wait_ns), a(spacing_ns);
+    a(wait_ns), a(spacing_ns), a(owner);
   }
 };
 

@@ -1,0 +1,157 @@
+// SPDX-License-Identifier: Apache-2.0
+/// The commands as a user types them, over the simulated bench: exit codes, what goes to stdout, what is
+/// refused.
+
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include "run_pin16.hpp"
+
+namespace pin16::test {
+namespace {
+
+using testing::HasSubstr;
+using testing::IsEmpty;
+using testing::Not;
+
+const std::string kScenarios = std::string(PIN16_SOURCE_DIR) + "/captures/scenarios/";
+const std::string kSound = "bench:" + kScenarios + "own-battery-sound";
+
+std::string jobFile(const TemporaryFolder& folder, const std::string& more) {
+  writeFile(folder.file("job.toml"), "[job]\nname = \"a test\"\narrangement = \"own-battery\"\n" + more);
+  return "job.toml";
+}
+
+TEST(Commands, AWrongCallIsExit2AndNamesTheHelp) {
+  const TemporaryFolder f;
+  for (const auto& wrong : std::vector<std::vector<std::string>>{{},
+                                                                 {"nonsense"},
+                                                                 {"listen"},
+                                                                 {"check"},
+                                                                 {"query", kSound},
+                                                                 {"listen", "can0"},
+                                                                 {"listen", "nonsense:x"}}) {
+    const Ran r = runPin16(wrong, f.path());
+    EXPECT_EQ(r.exit_code, 2) << r.err;
+    EXPECT_THAT(r.out, IsEmpty());
+    EXPECT_THAT(r.err, HasSubstr("pin16: "));
+  }
+}
+
+TEST(Commands, HelpIsExit0OnStdout) {
+  const TemporaryFolder f;
+  const Ran r = runPin16({"--help"}, f.path());
+  EXPECT_EQ(r.exit_code, 0);
+  EXPECT_THAT(r.out, HasSubstr("rollcall"));
+}
+
+TEST(Commands, AMisspeltJobFieldIsExit2WithFileLineAndField) {
+  const TemporaryFolder f;
+  const Ran r = runPin16({"check", "--job", jobFile(f, "sealled = true\n")}, f.path());
+  EXPECT_EQ(r.exit_code, 2);
+  EXPECT_THAT(r.err, HasSubstr("job.toml:4"));
+  EXPECT_THAT(r.err, HasSubstr("sealled"));
+}
+
+TEST(Commands, ReadingsWithPowerOnInOhmsAreRefused) {
+  const TemporaryFolder f;
+  const Ran r =
+      runPin16({"check", "--job", jobFile(f, ""), "--reading", "R(pin6,pin14)=60 power=on"}, f.path());
+  EXPECT_EQ(r.exit_code, 2) << r.err;
+}
+
+TEST(Commands, QueryDecodesAndSessionControlIsRefusedWith4) {
+  const TemporaryFolder f;
+  const Ran good = runPin16({"query", kSound, "09 02", "-o", "q.pcapng"}, f.path());
+  EXPECT_EQ(good.exit_code, 0) << good.err;
+  EXPECT_THAT(good.out, HasSubstr("0PN16BEN6H0000001"));
+  const Ran bad = runPin16({"query", kSound, "@7A1 10 03", "-o", "r.pcapng"}, f.path());
+  EXPECT_EQ(bad.exit_code, 4) << bad.err;
+  EXPECT_THAT(runPin16({"review", "r.pcapng"}, f.path()).out, HasSubstr("Sent by us   nothing"));
+}
+
+TEST(Commands, ASealedJobAsksNothingWhateverTheCall) {
+  const TemporaryFolder f;
+  const std::string job = jobFile(f, "sealed = true\n[module]\nrequest_id = 0x7A1\nanswer_id = 0x7A9\n");
+  const Ran r = runPin16({"check", "--job", job, kSound, "--ask", "-o", "s.pcapng"}, f.path());
+  EXPECT_EQ(r.exit_code, 4) << r.out << r.err;
+  EXPECT_THAT(r.out, HasSubstr("not asked"));
+  const std::string review = runPin16({"review", "s.pcapng", "--json"}, f.path()).out;
+  EXPECT_THAT(review, HasSubstr("\"sent\":[]"));
+  EXPECT_THAT(review, Not(HasSubstr("\"refused\":[]")));
+}
+
+TEST(Commands, CheckIsPassiveWithoutAsk) {
+  const TemporaryFolder f;
+  const Ran r = runPin16({"check", "--job", jobFile(f, ""), kSound, "-o", "p.pcapng"}, f.path());
+  EXPECT_EQ(r.exit_code, 1) << r.err;
+  EXPECT_THAT(runPin16({"review", "p.pcapng", "--json"}, f.path()).out, HasSubstr("\"sent\":[]"));
+}
+
+TEST(Commands, AnOperatorFileSpeaksInOrderAndIsRecorded) {
+  const TemporaryFolder f;
+  writeFile(f.file("said.txt"),
+            "# before power\nV(src+,src-)=12.5V power=source u=0.02\nR(pin6,pin14)=61 power=off u=0.5\n"
+            "note lid open\npower on\nV(pin16,pin4)=0.03V power=on u=0.02\n");
+  const Ran r =
+      runPin16({"check", "--job", jobFile(f, ""), "--operator", "said.txt", "--for", "0.2", "-o", "o.pcapng"},
+               f.path());
+  EXPECT_EQ(r.exit_code, 1) << r.err;
+  EXPECT_THAT(r.out, HasSubstr("connector-no-power"));
+  const std::string lines = runPin16({"review", "o.pcapng", "--lines"}, f.path()).out;
+  EXPECT_THAT(lines, HasSubstr("lid open"));
+  EXPECT_THAT(lines, HasSubstr("V(pin16,pin4)"));
+  EXPECT_THAT(readFile(f.file("job.toml.ledger")), HasSubstr("declared"));
+}
+
+TEST(Commands, AnOperatorFileThatIsWrongNamesItsLine) {
+  const TemporaryFolder f;
+  writeFile(f.file("said.txt"), "V(src+,src-)=12.5V power=source\npower of\n");
+  const Ran r = runPin16({"check", "--job", jobFile(f, ""), "--operator", "said.txt"}, f.path());
+  EXPECT_EQ(r.exit_code, 2);
+  EXPECT_THAT(r.err, HasSubstr("said.txt:2"));
+}
+
+TEST(Commands, VerifyFindsTheChangedRange) {
+  const TemporaryFolder f;
+  EXPECT_EQ(runPin16({"listen", kSound, "--for", "1", "-o", "v.pcapng"}, f.path()).exit_code, 0);
+  EXPECT_EQ(runPin16({"verify", "v.pcapng"}, f.path()).exit_code, 0);
+  std::string bytes = readFile(f.file("v.pcapng"));
+  bytes[bytes.size() / 2] = static_cast<char>(bytes[bytes.size() / 2] ^ 1);
+  writeFile(f.file("v.pcapng"), bytes);
+  const Ran r = runPin16({"verify", "v.pcapng"}, f.path());
+  EXPECT_EQ(r.exit_code, 1) << r.out;
+}
+
+TEST(Commands, DamageInAReviewedFileIsExit1AndTheRestIsShown) {
+  const TemporaryFolder f;
+  EXPECT_EQ(runPin16({"listen", kSound, "--for", "1", "-o", "d.pcapng"}, f.path()).exit_code, 0);
+  const std::string bytes = readFile(f.file("d.pcapng"));
+  writeFile(f.file("cut.pcapng"), bytes.substr(0, bytes.size() - 10));
+  const Ran r = runPin16({"review", "cut.pcapng", "--json"}, f.path());
+  EXPECT_EQ(r.exit_code, 1);
+  EXPECT_THAT(r.out, HasSubstr("\"offset\":"));
+  EXPECT_EQ(runPin16({"review", "job.toml"}, f.path()).exit_code, 2);
+}
+
+TEST(Commands, BenchReadingsAreReadingsThatCheckTakes) {
+  const TemporaryFolder f;
+  const Ran bench = runPin16({"bench", kScenarios + "own-battery-sound", "--readings"}, f.path());
+  ASSERT_EQ(bench.exit_code, 0) << bench.err;
+  writeFile(f.file("said.txt"), bench.out);
+  const Ran r =
+      runPin16({"check", "--job", jobFile(f, ""), "--operator", "said.txt", "--for", "0.2", "-o", "b.pcapng"},
+               f.path());
+  EXPECT_EQ(r.exit_code, 1) << r.err;  // undecided: nobody listened
+  EXPECT_THAT(r.out, HasSubstr("UNDECIDED"));
+}
+
+TEST(Commands, NoteNeedsARecording) {
+  const TemporaryFolder f;
+  setenv("XDG_RUNTIME_DIR", f.path().c_str(), 1);
+  EXPECT_EQ(runPin16({"note", "hello"}, f.path()).exit_code, 2);
+  unsetenv("XDG_RUNTIME_DIR");
+}
+
+}  // namespace
+}  // namespace pin16::test
