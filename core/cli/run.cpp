@@ -2,6 +2,7 @@
 #include "core/cli/run.hpp"
 
 #include <fmt/format.h>
+#include <unistd.h>
 
 #include <algorithm>
 #include <csignal>
@@ -29,7 +30,10 @@ std::string captureName(const std::string& given, std::string_view command) {
   std::string stamp = utcText(readClocks().utc_ns).substr(0, 19);
   std::erase(stamp, '-');
   std::erase(stamp, ':');
-  return fmt::format("pin16-{}Z-{}.pcapng", stamp, command);
+  std::string name = fmt::format("pin16-{}Z-{}.pcapng", stamp, command);
+  for (int n = 2; access(name.c_str(), F_OK) == 0; ++n)
+    name = fmt::format("pin16-{}Z-{}-{}.pcapng", stamp, command, n);
+  return name;
 }
 
 void LinkBoard::take(const event::Batch& batch) {

@@ -246,6 +246,8 @@ Status Recorder::start() {
   facts.hardware = os.machine;
   facts.comment = config_.command;
   facts.utc_offset_ns = clock_.offset();
+  // A wrong link leaves no file behind.
+  if (Status links = makeLinks(); !links) return links;
   auto journal = Journal::open(config_.file, facts,
                                [this](const Error& e) { asio::post(io_, [this, e] { onRecordFailed(e); }); });
   if (!journal) return journal.error();
@@ -266,7 +268,7 @@ Status Recorder::start() {
   } else {
     start_note_ = lock.error().text();
   }
-  return makeLinks();
+  return {};
 }
 
 Status Recorder::makeLinks() {
@@ -508,6 +510,7 @@ void Recorder::onCommand(const std::shared_ptr<Connection>& from, const Command&
     case Action::status:
       break;
   }
+  flush();  // what the command caused reaches the client before the reply does
   from->reply(status(command.id));
 }
 

@@ -17,8 +17,6 @@
 #include <cstdlib>
 #include <cstring>
 
-extern char** environ;
-
 namespace pin16::recorder {
 namespace {
 
@@ -27,7 +25,7 @@ using std::chrono::milliseconds;
 /// Where this user's recorders have their sockets; made with access for the owner only.
 std::string socketFolder() {
   const char* base = std::getenv("XDG_RUNTIME_DIR");
-  const std::string folder =
+  std::string folder =
       base != nullptr && *base != 0 ? std::string(base) + "/pin16" : fmt::format("/tmp/pin16-{}", getuid());
   mkdir(folder.c_str(), 0700);
   return folder;
