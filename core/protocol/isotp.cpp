@@ -45,7 +45,7 @@ Pci parseFirst(ByteView d) {
 
 /// The next data length that a frame can have.
 std::size_t frameSize(std::size_t n) {
-  for (const std::size_t size : {8, 12, 16, 20, 24, 32, 48})
+  for (const std::size_t size : {8U, 12U, 16U, 20U, 24U, 32U, 48U})
     if (n <= size) return size;
   return kFdSize;
 }

@@ -328,8 +328,8 @@ void Recorder::onHello(const std::shared_ptr<Connection>& from, const Command& h
   // Who comes later is told how the links are; these states are in the capture already.
   event::Batch now;
   now.utc_offset_ns = clock_.offset();
-  for (std::uint16_t i = 0; i < links_.size(); ++i)
-    now.add(0, bootNow(), i, event::Kind::link, links_[i]->state());
+  for (std::size_t i = 0; i < links_.size(); ++i)
+    now.add(0, bootNow(), static_cast<std::uint16_t>(i), event::Kind::link, links_[i]->state());
   from->send(std::make_shared<const Bytes>(encodeBatch(now)), true);
 }
 
