@@ -13,9 +13,12 @@ constexpr std::uint32_t kFdTail = 12;      // the same without the CRC delimiter
 constexpr std::uint32_t kFdCrcShort = 28;  // stuff count 4, CRC 17, fixed stuff bits 6, delimiter 1
 constexpr std::uint32_t kFdCrcLong = 33;   // stuff count 4, CRC 21, fixed stuff bits 7, delimiter 1
 constexpr std::uint8_t kFdShortData = 16;  // longest data with CRC-17
+// Polynomials without their highest term: clause 3.2.1 of V1.0.
 constexpr std::uint32_t kCrcBits = 15;
-constexpr std::uint32_t kCrcMask = 0x7FFF;
 constexpr std::uint32_t kCrcPolynomial = 0x4599;
+constexpr std::uint32_t kCrc17Polynomial = 0x1685B;
+constexpr std::uint32_t kCrc21Polynomial = 0x102899;
+constexpr std::uint32_t kStuffCountBits = 4;
 
 constexpr std::array<std::uint8_t, 16> kFdLengths = {0, 1, 2, 3, 4, 5, 6, 7, 8, 12, 16, 20, 24, 32, 48, 64};
 
@@ -50,16 +53,61 @@ constexpr ByteSteps makeByteSteps() {
 }
 constexpr ByteSteps kByteSteps = makeByteSteps();
 
-constexpr std::array<std::uint16_t, 256> makeCrcTable() {
-  std::array<std::uint16_t, 256> table{};
-  for (std::uint32_t byte = 0; byte < 256; ++byte) {
-    std::uint32_t crc = byte << (kCrcBits - 8);
-    for (int i = 0; i < 8; ++i) crc = (crc << 1) ^ ((crc >> (kCrcBits - 1) & 1U) != 0 ? kCrcPolynomial : 0U);
-    table[byte] = static_cast<std::uint16_t>(crc & kCrcMask);
-  }
+// The 8 to 10 bits that a byte puts on the wire.
+constexpr std::array<std::array<std::uint16_t, 256>, 8> makeByteBits() {
+  std::array<std::array<std::uint16_t, 256>, 8> table{};
+  for (std::uint8_t first = 0; first < 8; ++first)
+    for (std::uint32_t byte = 0; byte < 256; ++byte) {
+      std::uint8_t state = first;
+      std::uint32_t out = 0;
+      for (int i = 7; i >= 0; --i) {
+        const std::uint32_t bit = byte >> i & 1U;
+        const Step one = stepBit(state, bit);
+        out = out << 1 | bit;
+        if (one.stuffed != 0) out = out << 1 | (1 - bit);
+        state = one.next;
+      }
+      table[first][byte] = static_cast<std::uint16_t>(out);
+    }
   return table;
 }
-constexpr std::array<std::uint16_t, 256> kCrcTable = makeCrcTable();
+constexpr auto kByteBits = makeByteBits();
+
+template <std::uint32_t Width, std::uint32_t Polynomial>
+constexpr std::uint32_t crcBit(std::uint32_t crc) {
+  return ((crc << 1) ^ ((crc >> (Width - 1) & 1U) != 0 ? Polynomial : 0U)) & ((1U << Width) - 1);
+}
+
+// CRC register of `Width` bits, highest term first, fed a byte or a bit at a time.
+template <std::uint32_t Width, std::uint32_t Polynomial>
+class Crc {
+ public:
+  explicit constexpr Crc(std::uint32_t first) : crc_(first) {}
+  void byte(std::uint64_t b) {
+    crc_ = (crc_ << 8 ^ kTable[(crc_ >> (Width - 8) ^ b) & 0xFFU]) & ((1U << Width) - 1);
+  }
+  void bits(std::uint64_t value, std::uint32_t count) {
+    for (; count >= 8; count -= 8) byte(value >> (count - 8));
+    while (count > 0) crc_ = crcBit<Width, Polynomial>(crc_ ^ bitOnTop(value >> --count));
+  }
+  [[nodiscard]] std::uint32_t value() const { return crc_; }
+
+ private:
+  static constexpr std::uint32_t bitOnTop(std::uint64_t b) {
+    return static_cast<std::uint32_t>(b & 1U) << (Width - 1);
+  }
+  static constexpr std::array<std::uint32_t, 256> makeTable() {
+    std::array<std::uint32_t, 256> table{};
+    for (std::uint32_t byte = 0; byte < 256; ++byte) {
+      std::uint32_t crc = byte << (Width - 8);
+      for (int i = 0; i < 8; ++i) crc = crcBit<Width, Polynomial>(crc);
+      table[byte] = crc;
+    }
+    return table;
+  }
+  static constexpr std::array<std::uint32_t, 256> kTable = makeTable();
+  std::uint32_t crc_;
+};
 
 class StuffCounter {
  public:
@@ -118,14 +166,10 @@ Field classicHeader(const event::CanFrame& f) {
 
 std::uint32_t classicCrc(const Field& header, ByteView data) {
   // A leading zero does not change a CRC that starts at 0: the header is taken as whole bytes.
-  std::uint32_t crc = 0;
-  const auto next = [&crc](std::uint64_t byte) {
-    crc = (crc << 8 ^ kCrcTable[(crc >> 7 ^ byte) & 0xFFU]) & kCrcMask;
-  };
-  for (std::uint32_t shift = header.count > 24 ? 32 : 16; shift > 0; shift -= 8) next(header.value >> shift);
-  next(header.value);
-  for (const std::uint8_t b : data) next(b);
-  return crc;
+  Crc<kCrcBits, kCrcPolynomial> crc(0);
+  crc.bits(header.value, header.count > 24 ? 40 : 24);
+  for (const std::uint8_t b : data) crc.byte(b);
+  return crc.value();
 }
 
 ByteView classicData(const event::CanFrame& f) {
@@ -147,45 +191,98 @@ WireBits classicBits(const event::CanFrame& f) {
   return {header.count + data_bits + kCrcBits + kClassicTail + stuff.count(), 0, stuff.count()};
 }
 
+// An FD frame up to its CRC field.
+struct FdFields {
+  Field arbitration;  // SOF to BRS
+  Field control;      // ESI, DLC
+  std::uint8_t length = 0;
+};
+
+FdFields fdFields(const event::CanFrame& f) {
+  const std::uint8_t dlc = fdDlc(f.length);
+  FdFields fields;
+  fields.length = fdLength(dlc);
+  Field& a = fields.arbitration;
+  a = identifier(f);
+  a.add(0, 1);                     // RRS
+  if (!f.extended()) a.add(0, 1);  // IDE
+  a.add(2, 2);                     // FDF, res
+  a.add(f.brs() ? 1 : 0, 1);
+  fields.control.add(f.esi() ? 1 : 0, 1);
+  fields.control.add(dlc, 4);
+  return fields;
+}
+
 // Dynamic stuffing ends with the data field. Five equal bits at its very end get no stuff bit of their own:
 // the fixed stuff bit in front of the stuff count is their complement (from memory of ISO 11898-1:2015; V1.0
 // clause 5 says that the fixed bit is there "even if" the stuff condition is not met). So the last bit before
 // the CRC field is never put through the counter. The CRC field has fixed length: its value does not matter.
 WireBits fdBits(const event::CanFrame& f) {
-  const std::uint8_t dlc = fdDlc(f.length);
-  const std::uint8_t length = fdLength(dlc);
-  Field arbitration = identifier(f);
-  arbitration.add(0, 1);                     // RRS
-  if (!f.extended()) arbitration.add(0, 1);  // IDE
-  arbitration.add(2, 2);                     // FDF, res
-  arbitration.add(f.brs() ? 1 : 0, 1);
-  Field control;
-  control.add(f.esi() ? 1 : 0, 1);
-  control.add(dlc, 4);
-
+  const FdFields fields = fdFields(f);
   StuffCounter stuff;
-  stuff.bits(arbitration.value, arbitration.count);
+  stuff.bits(fields.arbitration.value, fields.arbitration.count);
   const std::uint32_t arbitration_stuff = stuff.count();
-  if (length == 0) {
-    stuff.bits(control.value >> 1, control.count - 1);
+  if (fields.length == 0) {
+    stuff.bits(fields.control.value >> 1, fields.control.count - 1);
   } else {
-    stuff.bits(control.value, control.count);
-    for (std::size_t i = 0; i + 1 < length; ++i) stuff.byte(f.data[i]);
-    stuff.bits(f.data[length - 1U] >> 1, 7);
+    stuff.bits(fields.control.value, fields.control.count);
+    for (std::size_t i = 0; i + 1 < fields.length; ++i) stuff.byte(f.data[i]);
+    stuff.bits(f.data[fields.length - 1U] >> 1, 7);
   }
-  const std::uint32_t crc_field = length <= kFdShortData ? kFdCrcShort : kFdCrcLong;
+  const std::uint32_t crc_field = fields.length <= kFdShortData ? kFdCrcShort : kFdCrcLong;
   // The rate changes at the sample points of BRS and of the CRC delimiter. The two split bits together last
   // exactly one nominal and one data bit time, whatever the sample points: BRS is counted as nominal, the
   // delimiter as data.
   WireBits bits;
   bits.stuff = stuff.count();
-  bits.nominal = arbitration.count + arbitration_stuff + kFdTail;
-  bits.data = control.count + 8U * length + (stuff.count() - arbitration_stuff) + crc_field;
+  bits.nominal = fields.arbitration.count + arbitration_stuff + kFdTail;
+  bits.data = fields.control.count + 8U * fields.length + (stuff.count() - arbitration_stuff) + crc_field;
   if (!f.brs()) {
     bits.nominal += bits.data;
     bits.data = 0;
   }
   return bits;
+}
+
+// Gray code of the count modulo 8 and a bit that makes the ones even (from memory of ISO 11898-1:2015).
+constexpr std::uint8_t stuffCountField(std::uint32_t count) {
+  const std::uint32_t gray = (count & 7U) ^ (count & 7U) >> 1;
+  return static_cast<std::uint8_t>(gray << 1 | ((gray ^ gray >> 1 ^ gray >> 2) & 1U));
+}
+
+// The FD CRC covers the dynamic stuff bits and the stuff count. Its register starts with its highest bit set
+// (from memory of ISO 11898-1:2015; V1.0 starts at 0).
+template <std::uint32_t Width, std::uint32_t Polynomial>
+FdCheck checkOf(const FdFields& fields, const event::CanFrame& f) {
+  Crc<Width, Polynomial> crc(1U << (Width - 1));
+  std::uint8_t state = kIdle;
+  std::uint32_t stuffed = 0;
+  const auto put = [&](std::uint64_t value, std::uint32_t count, bool last) {
+    while (count-- > 0) {
+      const std::uint32_t bit = static_cast<std::uint32_t>(value >> count) & 1U;
+      crc.bits(bit, 1);
+      const Step step = stepBit(state, bit);
+      state = step.next;
+      if (step.stuffed == 0 || (last && count == 0)) continue;
+      crc.bits(1 - bit, 1);
+      ++stuffed;
+    }
+  };
+  put(fields.arbitration.value, fields.arbitration.count, false);
+  put(fields.control.value, fields.control.count, fields.length == 0);
+  for (std::size_t i = 0; i + 1 < fields.length; ++i) {
+    const Step step = kByteSteps[state][f.data[i]];
+    crc.bits(kByteBits[state][f.data[i]], 8U + step.stuffed);
+    state = step.next;
+    stuffed += step.stuffed;
+  }
+  if (fields.length != 0) put(f.data[fields.length - 1U], 8, true);
+  FdCheck check;
+  check.stuff_count = stuffCountField(stuffed);
+  crc.bits(check.stuff_count, kStuffCountBits);
+  check.width = Width;
+  check.crc = crc.value();
+  return check;
 }
 
 }  // namespace
@@ -203,14 +300,34 @@ WireBits wireBits(const event::CanFrame& frame) {
   return frame.fd() ? fdBits(frame) : classicBits(frame);
 }
 
+WireBits wireBits(const event::Header& header, const event::CanFrame& frame) {
+  const std::uint32_t w = header.wire_bits;
+  if (w == 0) return wireBits(frame);
+  return {w & 0x3FFU, w >> 10U & 0x3FFU, w >> 20U};
+}
+
 std::uint16_t crc15(const event::CanFrame& frame) {
   return static_cast<std::uint16_t>(classicCrc(classicHeader(frame), classicData(frame)));
 }
 
+FdCheck fdCheck(const event::CanFrame& frame) {
+  const FdFields fields = fdFields(frame);
+  return fields.length <= kFdShortData ? checkOf<17, kCrc17Polynomial>(fields, frame)
+                                       : checkOf<21, kCrc21Polynomial>(fields, frame);
+}
+
 Ns wireNs(const WireBits& bits, std::uint32_t bitrate, std::uint32_t data_bitrate) {
   if (bitrate == 0) return 0;
-  const auto time = [](Ns n, Ns rate) { return (n * kNsPerSecond + rate / 2) / rate; };
-  return time(bits.nominal, bitrate) + time(bits.data, data_bitrate == 0 ? bitrate : data_bitrate);
+  constexpr std::uint64_t kSecond = kNsPerSecond;
+  const std::uint64_t nominal = bits.nominal * kSecond;
+  if (bits.data == 0) return static_cast<Ns>((nominal + bitrate / 2) / bitrate);
+  if (data_bitrate == 0) data_bitrate = bitrate;
+  const std::uint64_t data = bits.data * kSecond;
+  // The two remainders on one denominator, so that the sum is rounded and not its parts. Nothing overflows
+  // below 2 Gbit/s.
+  const std::uint64_t whole = std::uint64_t{bitrate} * data_bitrate;
+  const std::uint64_t rest = nominal % bitrate * data_bitrate + data % data_bitrate * bitrate;
+  return static_cast<Ns>(nominal / bitrate + data / data_bitrate + (rest + whole / 2) / whole);
 }
 
 Ns wireNs(const event::CanFrame& frame, std::uint32_t bitrate, std::uint32_t data_bitrate) {

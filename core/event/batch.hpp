@@ -28,7 +28,7 @@ struct Header {
   Ns t_ns = kNoTime;            ///< live: CLOCK_BOOTTIME; review: UTC of the file
   std::uint32_t offset = 0;     ///< of the payload
   std::uint32_t length = 0;     ///< of the payload
-  std::uint32_t wire_bits = 0;  ///< frames: bits on the wire, 0 = not computed
+  std::uint32_t wire_bits = 0;  ///< frames: bits on the wire as can::packWireBits, 0 = not computed
   std::uint16_t link = kNoLink;
   Kind kind = Kind::note;
   std::uint8_t flags = 0;

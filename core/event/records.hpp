@@ -213,9 +213,12 @@ struct Message {
   Bytes payload;
   std::string reason;     ///< why incomplete
   Ns first_ns = kNoTime;  ///< its first frame; the event's time is its last
+  /// Extended and mixed addressing: the byte before the PCI (N_TA, N_AE); -1 none.
+  std::int16_t prefix = -1;
+  bool mixed = false;  ///< the prefix is N_AE
   template <class A>
   void fields(A& a) {
-    a(id), a(extended), a(complete), a(payload), a(reason), a(first_ns);
+    a(id), a(extended), a(complete), a(payload), a(reason), a(first_ns), a(prefix), a(mixed);
   }
 };
 
@@ -247,12 +250,29 @@ struct Exchange {
   std::uint16_t pending = 0;  ///< responses "pending" (7F xx 78) before the end
   double response_ms = -1;    ///< end of request to start of the first answer frame; -1 none
   double complete_ms = -1;    ///< end of request to the last answer frame; -1 none
-  Ns request_ns = kNoTime;    ///< when the request was seen complete on the bus
+  /// When the request was seen complete on the bus; ours and not confirmed: when it was handed over.
+  Ns request_ns = kNoTime;
+  bool confirmed = false;         ///< ours: the request was seen on the bus, somebody acknowledged it
+  Ns handed_ns = kNoTime;         ///< ours: given to the link
+  double answer_ms = -1;          ///< end of request to the first frame of the final answer; -1 none
+  double flow_ms = -1;            ///< first frame of the final answer to its flow control; -1 none
+  double separation_min_ms = -1;  ///< between consecutive frames of the final answer; -1 fewer than two
+  double separation_max_ms = -1;
+  std::vector<double> pending_ms;  ///< end of request to the end of each "pending"
+  /// Extended and mixed addressing: the byte before the PCI (N_TA, N_AE) of request and answer; -1 none.
+  std::int16_t request_prefix = -1;
+  std::int16_t answer_prefix = -1;
+  bool mixed = false;       ///< the prefix is N_AE
+  double request_ms = -1;   ///< first to last frame of the request; -1 unknown
+  double st_min_ms = -1;    ///< asked for by the receiver of the final answer; -1 no flow control seen
+  std::uint16_t waits = 0;  ///< FC.WAIT during the final answer
   template <class A>
   void fields(A& a) {
     a(request_id), a(answer_id), a(extended), a(functional), a(ours), a(request), a(answer), a(ended),
         a(late);
     a(pending), a(response_ms), a(complete_ms), a(request_ns);
+    a(confirmed), a(handed_ns), a(answer_ms), a(flow_ms), a(separation_min_ms), a(separation_max_ms);
+    a(pending_ms), a(request_prefix), a(answer_prefix), a(mixed), a(request_ms), a(st_min_ms), a(waits);
   }
 };
 
