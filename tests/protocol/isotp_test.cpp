@@ -5,29 +5,20 @@
 
 #include <algorithm>
 #include <array>
-#include <cstdio>
-#include <deque>
 #include <memory>
-#include <string>
+
+#include "tests/protocol/wire.hpp"
 
 namespace pin16::protocol {
 namespace {
 
 using event::CanFrame;
 
-constexpr Pair kTester = {0x7E0, 0x7E8, false};  // sends 7E0
-constexpr Pair kModule = {0x7E8, 0x7E0, false};
-
 Bytes hex(const char* text) { return fromHex(text).value(); }
 Pci pci(const char* text, bool fd = false) {
   static Bytes held;  // the view in Pci outlives this call
   held = hex(text);
   return parsePci(held, fd);
-}
-Bytes counting(std::size_t n) {
-  Bytes b(n);
-  for (std::size_t i = 0; i < n; ++i) b[i] = static_cast<std::uint8_t>(i * 7 + i / 256);
-  return b;
 }
 CanFrame on(std::uint32_t id, const char* text) { return CanFrame::make(id, false, hex(text)); }
 
@@ -120,80 +111,6 @@ TEST(StMin,
 
 // ---- sender against receiver
 
-/// Two ends and a bus between them that can lose, double or swap frames. Each frame takes 250 us.
-struct Wire {
-  explicit Wire(bool fd, Receiver::Settings rs = {})
-      : tx(kTester, {.fd = fd, .waits_max = 10, .times = {}}), rx(kModule, rs) {}
-  Sender tx;
-  Receiver rx;
-  Ns now_ns = 0;
-  std::size_t count = 0;                      ///< data frames that went over
-  std::size_t lose = 0, twice = 0, swap = 0;  ///< the number of the frame this happens to, 0 = never
-  std::deque<CanFrame> sent;
-  std::vector<Ns> sent_at_ns;
-  std::optional<Bytes> got;
-  std::optional<Failure> tx_failed, rx_failed;
-  bool tx_done = false;
-
-  void take(const Sender::Output& o) {
-    if (o.failed) tx_failed = o.failed;
-    if (o.done) tx_done = true;
-    if (o.send) carry(*o.send);
-  }
-  void carry(const CanFrame& f) {
-    now_ns += 250'000;
-    sent.push_back(f);
-    sent_at_ns.push_back(now_ns);
-    pending_confirm = true;
-    ++count;
-    if (count == lose) return;
-    if (count == swap) {
-      held = f;
-      return;
-    }
-    deliver(f);
-    if (count == twice) deliver(f);
-    if (held) {
-      const CanFrame late = *held;
-      held.reset();
-      deliver(late);
-    }
-  }
-  void deliver(const CanFrame& f) {
-    const auto o = rx.onFrame(now_ns, f);
-    if (o.failed) rx_failed = o.failed;
-    if (o.message) got = o.message;
-    if (o.send) answers.push_back(rx.frame(*o.send));
-  }
-  void run(const Bytes& message) {
-    take(tx.start(now_ns, message));
-    for (int guard = 0; guard < 20000; ++guard) {
-      if (pending_confirm) {
-        pending_confirm = false;
-        take(tx.onConfirmed(now_ns));
-      } else if (!answers.empty()) {
-        const CanFrame fc = answers.front();
-        answers.pop_front();
-        now_ns += 250'000;
-        take(tx.onFrame(now_ns, fc));
-      } else {
-        Ns due = tx.nextDeadline();
-        if (due == kNoTime || (rx.nextDeadline() != kNoTime && rx.nextDeadline() < due))
-          due = rx.nextDeadline();
-        if (due == kNoTime) return;
-        now_ns = std::max(now_ns, due);
-        take(tx.onTime(now_ns));
-        const auto o = rx.onTime(now_ns);
-        if (o.failed) rx_failed = o.failed;
-      }
-    }
-    FAIL() << "no end";
-  }
-  bool pending_confirm = false;
-  std::optional<CanFrame> held;
-  std::deque<CanFrame> answers;
-};
-
 TEST(SenderToReceiver, EveryClassicLength) {
   for (std::size_t n = 1; n <= 4095; n += n < 64 ? 1 : 13) {
     Wire w(false);
@@ -264,7 +181,7 @@ TEST(SenderToReceiver, LostFirstFrameLeavesTheSenderWithoutFlowControl) {
   w.lose = 1;
   w.run(counting(20));
   EXPECT_EQ(w.tx_failed, Failure::timeout_bs);
-  EXPECT_EQ(w.now_ns, 250'000 + 1000 * kNsPerMs);
+  EXPECT_EQ(w.now_ns, kFrameTime_ns + 1000 * kNsPerMs);
 }
 TEST(SenderToReceiver, DoubledConsecutiveFrameGivesWrongSn) {
   Wire w(true);
@@ -434,53 +351,186 @@ TEST(Sender, SeparationTimeRunsFromTheConfirmation) {
   EXPECT_TRUE(tx.onTime(13 * kNsPerMs).send);
 }
 
-// ---- an outside peer: scapy's ISOTP().fragment()
+// ---- addressing
 
-std::string run(const std::string& command) {
-  std::string out;
-  FILE* pipe = popen(command.c_str(), "r");
-  if (pipe == nullptr) return out;
-  std::array<char, 4096> part{};
-  while (const std::size_t n = std::fread(part.data(), 1, part.size(), pipe)) out.append(part.data(), n);
-  EXPECT_EQ(pclose(pipe), 0) << command;
-  return out;
+TEST(Addresses, FixedIdentifiersOfTheStandard) {
+  // 18DA, 18DB: Wireshark's packet-obd-ii.c; 18CE, 18CD: N_TAtype 206 and 205 of ISO 15765-2, from memory
+  EXPECT_EQ(fixedId({false, false, 0x10, 0xF1}), 0x18DA10F1U);
+  EXPECT_EQ(fixedId({false, true, 0x33, 0xF1}), 0x18DB33F1U);
+  EXPECT_EQ(fixedId({true, false, 0x10, 0xF1}), 0x18CE10F1U);
+  EXPECT_EQ(fixedId({true, true, 0x33, 0xF1}), 0x18CD33F1U);
+  for (const std::uint32_t id : {0x18DA10F1U, 0x18DB33F1U, 0x18CE10F1U, 0x18CD33F1U})
+    EXPECT_EQ(fixedId(parseFixedId(id).value()), id);
+  for (const std::uint32_t id : {0x18D910F1U, 0x14DA10F1U, 0x7E0U, 0x18CF10F1U})
+    EXPECT_FALSE(parseFixedId(id)) << id;
+  const Pair p = Pair::normalFixed(0x10, 0xF1);
+  EXPECT_EQ(p.tx_id, 0x18DA10F1U);
+  EXPECT_EQ(p.rx_id, 0x18DAF110U);
+  EXPECT_TRUE(p.extended);
+}
+TEST(Addresses, PrefixTakesFromWhatAFrameHolds) {
+  const auto with = [](const char* text, bool fd = false) {
+    static Bytes held;
+    held = hex(text);
+    return parsePci(held, fd, 1);
+  };
+  EXPECT_EQ(toHex(with("40 06 01 02 03 04 05 06").payload), "010203040506");
+  EXPECT_EQ(with("40 07 01 02 03 04 05 06").type, PciType::invalid);
+  EXPECT_EQ(with("40").type, PciType::invalid);
+  EXPECT_EQ(with("40 10 07 01 02 03 04 05").length, 7U);  // the least that needs a first frame
+  EXPECT_EQ(with("40 10 06 01 02 03 04 05").type, PciType::invalid);
+  EXPECT_EQ(toHex(with("40 10 00 00 00 10 00 01").payload), "01");
+  EXPECT_EQ(with("40 2A 01 02").sequence_number, 10);
+  EXPECT_EQ(with("40 31 05 F1").st_min, 0xF1);
+  EXPECT_EQ(with("40 30 05").type, PciType::invalid);
+  EXPECT_EQ(with("40 00 07 01 02 03 04 05 06 07 CC CC", true).length, 7U);
+  EXPECT_EQ(with("40 00 06 01 02 03 04 05 06 CC CC CC", true).type, PciType::invalid);
+  EXPECT_EQ(with("40 00 0A 01 02 03 04 05 06 07 08 09", true).type, PciType::invalid);
+}
+TEST(Addresses, OnlyFramesWithOurAddressAreTaken) {
+  Receiver rx({0x6F1, 0x600, false, Addressing::extended, 0x40, 0xF1});
+  EXPECT_TRUE(rx.onFrame(0, on(0x600, "F2 02 41 0C")).nothing());  // to another node
+  EXPECT_TRUE(rx.onFrame(0, on(0x600, "")).nothing());
+  EXPECT_EQ(rx.onFrame(0, on(0x600, "F1 02 41 0C")).message, hex("41 0C"));
+  const auto out = rx.onFrame(0, on(0x600, "F1 10 14 49 02 01 31 47"));
+  ASSERT_TRUE(out.send);
+  EXPECT_EQ(toHex(rx.frame(*out.send).payload(), " "), "40 30 00 00 cc cc cc cc");
+  EXPECT_TRUE(rx.onFrame(1, on(0x600, "F2 21 01 02 03 04 05 06")).nothing());
+  EXPECT_TRUE(rx.receiving());
+}
+TEST(Addresses, SenderTakesFlowControlWithItsAddressOnly) {
+  Sender tx({0x6F1, 0x600, false, Addressing::extended, 0x40, 0xF1});
+  const auto first = tx.start(0, counting(20));
+  ASSERT_TRUE(first.send);
+  EXPECT_EQ(toHex(first.send->payload().first(3), " "), "40 10 14");
+  (void)tx.onConfirmed(0);
+  EXPECT_TRUE(tx.onFrame(1, on(0x600, "F2 30 00 00")).nothing());
+  EXPECT_TRUE(tx.onFrame(1, on(0x600, "30 00 00")).nothing());
+  EXPECT_TRUE(tx.onFrame(1, on(0x600, "F1 30 00 00")).send);
+}
+TEST(Addresses, FunctionalMessagesAreSingleFramesOnly) {
+  for (const Pair& pair : everyAddressing())
+    for (const bool fd : {false, true}) {
+      Sender::Settings s = fdSettings(fd);
+      s.functional = true;
+      const std::size_t most = (fd ? 62 : 7) - pair.prefixSize();
+      Sender fits(pair, s);
+      EXPECT_TRUE(fits.start(0, counting(most)).send);
+      Sender tx(pair, s);
+      const auto out = tx.start(0, counting(most + 1));
+      EXPECT_EQ(out.failed, Failure::not_single);
+      EXPECT_FALSE(out.send || tx.sending());
+    }
 }
 
-TEST(Sender, FragmentsLikeScapy) {
-  const std::string lines =
-      run("/usr/bin/python3 -c \"\nimport logging; logging.disable(50)\nfrom scapy.main import load_contrib\n"
-          "load_contrib('isotp')\nfrom scapy.contrib.isotp import ISOTP\n"
-          "for n in (1,2,6,7,8,13,14,20,62,63,100,111,112,255,256,1000,4094,4095,4096,5000):\n"
-          "  print(n, *[bytes(f.data).hex() for f in ISOTP(bytes((i*7+i//256)%256 for i in range(n)),"
-          "rx_id=0x7e0).fragment()])\n\" 2>/dev/null");
-  std::size_t lengths = 0;
-  std::size_t at = 0;
-  while (at < lines.size()) {
-    const std::size_t end = lines.find('\n', at);
-    const std::string line = lines.substr(at, end - at);
-    at = end + 1;
-    Receiver::Settings rs;
-    rs.most = 8000;
-    Wire w(false, rs);
-    const std::size_t n = std::stoul(line);
-    w.run(counting(n));
-    std::string ours = std::to_string(n);
-    std::string theirs = ours;
-    std::size_t word = line.find(' ');
-    for (const CanFrame& f : w.sent) {
-      ours += " " + toHex(f.payload());
-      ASSERT_NE(word, std::string::npos) << n;
-      const std::size_t next = line.find(' ', word + 1);
-      std::string fragment = line.substr(word + 1, next == std::string::npos ? next : next - word - 1);
-      while (fragment.size() < 16) fragment += "cc";  // scapy does not pad
-      theirs += " " + fragment;
-      word = next;
-    }
-    EXPECT_EQ(word, std::string::npos) << n;
-    EXPECT_EQ(ours, theirs);
-    ++lengths;
+// ---- every time of ISO 15765-2, one test each. Figures: 1000 ms timeouts, N_Br and N_Cs below 0.9 of them
+// (ISO 15765-2:2016 as quoted by an open-source UDS library's documentation, chapter CAN).
+
+TEST(Times, NAsOurFrameIsNotConfirmed) {
+  Sender tx(kTester);
+  (void)tx.start(0, counting(20));
+  (void)tx.onConfirmed(0);
+  ASSERT_TRUE(tx.onFrame(10, on(0x7E8, "30 00 00")).send);  // a consecutive frame has it as well
+  EXPECT_EQ(tx.nextDeadline(), 1000 * kNsPerMs + 10);
+  EXPECT_EQ(tx.onTime(1000 * kNsPerMs + 10).failed, Failure::timeout_as);
+}
+TEST(Times, NArOurFlowControlIsNotConfirmed) {
+  Receiver rx(kTester, {.times = {.n_ar_ns = 25 * kNsPerMs}});  // legislated OBD, ISO 15765-4
+  ASSERT_TRUE(rx.onFrame(0, on(0x7E8, "10 14 49 02 01 31 47 34")).send);
+  EXPECT_TRUE(rx.onTime(25 * kNsPerMs - 1).nothing());
+  const auto out = rx.onTime(25 * kNsPerMs);
+  EXPECT_EQ(out.failed, Failure::timeout_ar);
+  EXPECT_EQ(out.partial.size(), 6U);
+  EXPECT_FALSE(rx.receiving());
+}
+TEST(Times, NArEndsWithAConsecutiveFrameThatOvertookTheConfirmation) {
+  Receiver rx(kTester, {.block_size = 1, .times = {}});
+  (void)rx.onFrame(0, on(0x7E8, "10 1B 49 02 01 31 47 34"));
+  ASSERT_TRUE(rx.onFrame(1, on(0x7E8, "21 41 48 35 39 48 34 35")).send);
+  rx.onConfirmed(2);  // that of the first flow control
+  EXPECT_EQ(rx.nextDeadline(), 1000 * kNsPerMs + 1);
+  EXPECT_EQ(rx.onTime(1000 * kNsPerMs + 1).failed, Failure::timeout_ar);
+}
+TEST(Times, NBsRunsFromTheConfirmedFirstFrameAndFromTheLastOfABlock) {
+  Sender tx(kTester);
+  (void)tx.start(0, counting(40));
+  (void)tx.onConfirmed(5 * kNsPerMs);
+  EXPECT_EQ(tx.nextDeadline(), 1005 * kNsPerMs);
+  (void)tx.onFrame(600 * kNsPerMs, on(0x7E8, "30 01 00"));
+  (void)tx.onConfirmed(601 * kNsPerMs);
+  EXPECT_EQ(tx.nextDeadline(), 1601 * kNsPerMs);
+  EXPECT_TRUE(tx.onTime(1601 * kNsPerMs - 1).nothing());
+  EXPECT_EQ(tx.onTime(1601 * kNsPerMs).failed, Failure::timeout_bs);
+}
+TEST(Times, NBrIsKeptByWaitFramesWhileTheReceiverIsHeld) {
+  Receiver rx(kTester, {.block_size = 3, .hold = true, .waits_max = 2, .times = {}});
+  EXPECT_FALSE(rx.onFrame(0, on(0x7E8, "10 14 49 02 01 31 47 34")).send);
+  for (Ns at : {450 * kNsPerMs, 900 * kNsPerMs}) {
+    EXPECT_EQ(rx.nextDeadline(), at);
+    const auto out = rx.onTime(at);
+    ASSERT_TRUE(out.send);
+    EXPECT_EQ(toHex(rx.frame(*out.send).payload().first(1)), "31");
+    rx.onConfirmed(at);
+    // a frame that does not wait for its turn changes nothing
+    EXPECT_TRUE(rx.onFrame(at, on(0x7E8, "21 41 48 35 39 48 34 35")).nothing());
   }
-  EXPECT_EQ(lengths, 20U);
+  const IsoTpTimes t;
+  EXPECT_LE(2 * t.n_br_ns, t.n_bs_ns * 9 / 10);  // leaves as much for N_Ar
+  EXPECT_EQ(rx.onTime(1350 * kNsPerMs).failed, Failure::wait_overrun);
+  EXPECT_FALSE(rx.proceed(1351 * kNsPerMs).send);
+}
+TEST(Times, NBrEndsWithProceed) {
+  Receiver rx(kTester, {.block_size = 3, .st_min = 0xF1, .hold = true, .times = {}});
+  EXPECT_TRUE(rx.proceed(0).nothing());
+  (void)rx.onFrame(0, on(0x7E8, "10 14 49 02 01 31 47 34"));
+  (void)rx.onTime(450 * kNsPerMs);
+  const auto out = rx.proceed(451 * kNsPerMs);  // the FC.WAIT is not even confirmed
+  ASSERT_TRUE(out.send);
+  EXPECT_EQ(*out.send, (FlowControl{FlowStatus::cts, 3, 0xF1}));
+  EXPECT_TRUE(rx.proceed(452 * kNsPerMs).nothing());
+  rx.onConfirmed(453 * kNsPerMs);
+  EXPECT_EQ(rx.nextDeadline(), 1451 * kNsPerMs);  // still N_Ar
+  rx.onConfirmed(454 * kNsPerMs);
+  EXPECT_EQ(rx.nextDeadline(), 1454 * kNsPerMs);  // N_Cr
+  (void)rx.onFrame(500 * kNsPerMs, on(0x7E8, "21 41 48 35 39 48 34 35"));
+  EXPECT_TRUE(rx.onFrame(501 * kNsPerMs, on(0x7E8, "22 47 31 31 38 33 34 31")).message);
+}
+TEST(Times, NCsWhatCouldOnlyArriveAfterNCrIsNotSent) {
+  for (const bool late : {false, true}) {
+    Sender tx(kTester);
+    (void)tx.start(0, counting(20));
+    (void)tx.onConfirmed(0);
+    (void)tx.onFrame(0, on(0x7E8, "30 00 7F"));
+    (void)tx.onConfirmed(10 * kNsPerMs);
+    EXPECT_EQ(tx.nextDeadline(), 137 * kNsPerMs);
+    const auto out = tx.onTime(910 * kNsPerMs + (late ? 1 : 0));  // the owner was busy
+    EXPECT_EQ(out.send.has_value(), !late);
+    if (late) {
+      EXPECT_EQ(out.failed, Failure::timeout_cs);
+    }
+  }
+}
+TEST(Times, NCrRunsFromTheConfirmedFlowControl) {
+  Receiver rx(kTester);
+  (void)rx.onFrame(0, on(0x7E8, "10 14 49 02 01 31 47 34"));
+  rx.onConfirmed(30 * kNsPerMs);
+  EXPECT_EQ(rx.nextDeadline(), 1030 * kNsPerMs);
+  EXPECT_TRUE(rx.onTime(1030 * kNsPerMs - 1).nothing());
+  EXPECT_EQ(rx.onTime(1030 * kNsPerMs).failed, Failure::timeout_cr);
+}
+TEST(Times, SeparationInMicrosecondsIsNeverCutShort) {
+  for (unsigned st = 0xF1; st <= 0xF9; ++st) {
+    Sender tx(kTester);
+    (void)tx.start(0, counting(30));
+    (void)tx.onConfirmed(0);
+    const Bytes fc = {0x30, 0, static_cast<std::uint8_t>(st)};
+    ASSERT_TRUE(tx.onFrame(0, CanFrame::make(0x7E8, false, fc)).send);
+    const Ns gap_ns = (st - 0xF0) * 100'000;
+    EXPECT_TRUE(tx.onConfirmed(7).nothing());
+    EXPECT_EQ(tx.nextDeadline(), 7 + gap_ns);
+    EXPECT_TRUE(tx.onTime(7 + gap_ns - 1).nothing());
+    EXPECT_TRUE(tx.onTime(7 + gap_ns).send);
+  }
 }
 
 }  // namespace

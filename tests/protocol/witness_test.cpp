@@ -458,5 +458,424 @@ TEST_F(Witnessed, ErrorAndRemoteFramesAreIgnored) {
   EXPECT_TRUE(messages.empty());
 }
 
+// ---- addressing with a prefix (ISO 15765-2: extended, N_TA; mixed, N_AE)
+
+TEST_F(Witnessed, ExtendedAddressingIsLearnedFromARequestAndItsAnswer) {
+  put(0, 0x6F1, "1203 22F190 CCCCCC");
+  EXPECT_TRUE(messages.empty()) << "one plausible frame proves nothing";
+  put(10, 0x612, "F105 62F190 4142 CC");
+  ASSERT_EQ(messages.size(), 2U);
+  EXPECT_EQ(payload(0), "22f190");
+  EXPECT_EQ(messages[0].prefix, 0x12);
+  EXPECT_EQ(payload(1), "62f1904142");
+  EXPECT_EQ(messages[1].prefix, 0xF1);
+  EXPECT_FALSE(messages[1].mixed);
+  ASSERT_EQ(exchanges.size(), 1U);
+  expectEnded(0, Ended::answered);
+  EXPECT_EQ(exchanges[0].request_prefix, 0x12);
+  EXPECT_EQ(exchanges[0].answer_id, 0x612U);
+  EXPECT_EQ(exchanges[0].answer_prefix, 0xF1);
+}
+
+TEST_F(Witnessed, AnotherNodeOfAProvenTesterNeedsNoProof) {
+  put(0, 0x6F1, "1203 22F190 CCCCCC");
+  put(10, 0x612, "F105 62F190 4142 CC");
+  put(100, 0x6F1, "4003 22F190 CCCCCC");
+  put(1200, 0x123, "FF");
+  ASSERT_EQ(exchanges.size(), 2U);
+  expectEnded(1, Ended::silent);
+  EXPECT_EQ(exchanges[1].request_prefix, 0x40);
+  EXPECT_EQ(exchanges[1].answer_id, 0U) << "nobody knows where from";
+  put(1300, 0x6F1, "4003 22F190 CCCCCC");
+  put(1310, 0x640, "F103 7F2231 CCCCCC");
+  ASSERT_EQ(exchanges.size(), 3U);
+  expectEnded(2, Ended::negative);
+  EXPECT_EQ(exchanges[2].answer_id, 0x640U);
+}
+
+TEST_F(Witnessed, ExtendedAddressingIsLearnedFromFlowControlAndTheAnswer) {
+  put(0, 0x6F1, "12100D 2EF198 0102");
+  put(1, 0x612, "F1300000 CCCCCCCC");
+  put(2, 0x6F1, "1221 030405060708");
+  put(3, 0x6F1, "1222 090A");  // the last frame is not padded
+  put(9, 0x612, "F103 6EF198 CCCCCC");
+  ASSERT_EQ(messages.size(), 2U);
+  EXPECT_EQ(payload(0), "2ef1980102030405060708090a");
+  EXPECT_EQ(messages[0].first_ns, 0);
+  ASSERT_EQ(exchanges.size(), 1U);
+  expectEnded(0, Ended::answered);
+  EXPECT_DOUBLE_EQ(exchanges[0].request_ms, 3);
+}
+
+TEST_F(Witnessed, PendingBeforeTheProofIsNotForgotten) {
+  put(0, 0x6A1, "0322F190CCCCCCCC");
+  put(40, 0x6B1, "037F2278CCCCCCCC");
+  EXPECT_TRUE(messages.empty()) << "a pending alone proves nothing";
+  put(900, 0x6B1, "0462F19041CCCCCC");
+  ASSERT_EQ(messages.size(), 3U);
+  EXPECT_EQ(payload(1), "7f2278");
+  ASSERT_EQ(exchanges.size(), 1U);
+  EXPECT_EQ(exchanges[0].pending, 1);
+  EXPECT_DOUBLE_EQ(exchanges[0].response_ms, 40);
+  EXPECT_FALSE(exchanges[0].late);
+}
+
+TEST_F(Witnessed, MixedAddressingHasTheSamePrefixBothWays) {
+  put(0, 0x6A1, "A503 22F190 CCCCCC");
+  put(10, 0x6B1, "A51014 62F1905445");
+  put(11, 0x6A1, "A5300000 CCCCCCCC");
+  put(12, 0x6B1, "A521 303030303030");
+  put(13, 0x6B1, "A522 303030303030");
+  put(14, 0x6B1, "A523 303031 CCCCCC");
+  ASSERT_EQ(messages.size(), 2U);
+  EXPECT_EQ(messages[1].payload.size(), 20U);
+  EXPECT_TRUE(messages[1].complete);
+  EXPECT_TRUE(messages[0].mixed);
+  EXPECT_TRUE(messages[1].mixed);
+  EXPECT_EQ(messages[1].prefix, 0xA5);
+  ASSERT_EQ(exchanges.size(), 1U);
+  EXPECT_TRUE(exchanges[0].mixed);
+}
+
+TEST_F(Witnessed, MixedAddressingOf29BitIsKnownByItsIdentifiers) {
+  put(0, 0x18CE10F1, "A503 22F190 CCCCCC");
+  put(5, 0x18CEF110, "A503 7F2231 CCCCCC");
+  put(10, 0x18CD33F1, "A502 3E00 CCCCCCCC");
+  put(15, 0x18CEF110, "A502 7E00 CCCCCCCC");
+  put(16, 0x18CEF158, "A502 7E00 CCCCCCCC");
+  put(17, 0x18CEF958, "A502 7E00 CCCCCCCC");  // goes to another tester
+  put(2000, 0x123, "FF");
+  ASSERT_EQ(exchanges.size(), 3U);
+  expectEnded(0, Ended::negative);
+  EXPECT_TRUE(exchanges[0].mixed);
+  EXPECT_TRUE(exchanges[1].functional);
+  EXPECT_EQ(exchanges[2].answer_id, 0x18CEF158U);
+}
+
+TEST_F(Witnessed, FixedFunctionalAnswersGoToTheTesterThatAsked) {
+  put(0, 0x18DB33F1, "020100 CCCCCCCCCC");
+  put(1, 0x18DB33F9, "020100 CCCCCCCCCC");
+  put(5, 0x18DAF910, "064100 BE3FA813CC");
+  put(6, 0x18DAF110, "064100 BE3FA813CC");
+  put(2000, 0x123, "FF");
+  ASSERT_EQ(exchanges.size(), 2U);
+  EXPECT_EQ(exchanges[0].request_id, 0x18DB33F9U);
+  EXPECT_EQ(exchanges[0].answer_id, 0x18DAF910U);
+  EXPECT_EQ(exchanges[1].request_id, 0x18DB33F1U);
+}
+
+TEST_F(Witnessed, RequestThatASecondNodeAnswersIsFunctional) {
+  for (const double t : {0.0, 2000.0}) {
+    put(t, 0x6F1, "DF03 22F190 CCCCCC");
+    put(t + 10, 0x612, "F104 62F19041 CCCC");
+    put(t + 12, 0x640, "F104 62F19042 CCCC");
+    put(t + 14, 0x660, "F103 7F2231 CCCCCC");
+  }
+  put(4000, 0x123, "FF");
+  ASSERT_EQ(exchanges.size(), 6U);
+  EXPECT_FALSE(exchanges[0].functional) << "not to be known yet";
+  for (std::size_t i = 1; i < 6; ++i) EXPECT_TRUE(exchanges[i].functional) << i;
+  EXPECT_EQ(exchanges[4].answer_id, 0x640U);
+  EXPECT_EQ(exchanges[5].answer_id, 0x660U);
+}
+
+TEST_F(Witnessed, FdFramesWithAPrefix) {
+  put(0, 0x6F1, "1203 22F190 CCCCCC", false, true);
+  Bytes ff(64, 0x41);
+  ff[0] = 0xF1, ff[1] = 0x10, ff[2] = 130, ff[3] = 0x62, ff[4] = 0xF1, ff[5] = 0x90;
+  witness.frame(ms(1), CanFrame::make(0x612, false, ff, true), false);
+  put(2, 0x6F1, "12300000 CCCCCCCC", false, true);
+  Bytes cf(64, 0x42);
+  cf[0] = 0xF1, cf[1] = 0x21;
+  witness.frame(ms(3), CanFrame::make(0x612, false, cf, true), false);
+  Bytes last(12, 0x43);  // 7 bytes are left, and padding
+  last[0] = 0xF1, last[1] = 0x22;
+  witness.frame(ms(4), CanFrame::make(0x612, false, last, true), false);
+  Bytes single(24, 0x44);
+  single[0] = 0x12, single[1] = 0, single[2] = 21, single[3] = 0x2E;
+  witness.frame(ms(5), CanFrame::make(0x6F1, false, single, true), false);
+  ASSERT_EQ(messages.size(), 3U);
+  ASSERT_EQ(messages[1].payload.size(), 130U);
+  EXPECT_EQ(messages[1].payload[60], 0x41);
+  EXPECT_EQ(messages[1].payload[61], 0x42);
+  EXPECT_EQ(messages[1].payload[122], 0x42);
+  EXPECT_EQ(messages[1].payload[123], 0x43);
+  EXPECT_EQ(messages[2].payload.size(), 21U);
+}
+
+TEST_F(Witnessed, LengthOf32Bits) {
+  put(0, 0x7E0, "1000 00001388 3601");  // 5000 bytes
+  put(1, 0x7E8, "300000CCCCCCCCCC");
+  std::uint8_t sn = 1;
+  for (int got = 2; got < 5000; got += 7, sn = (sn + 1) & 0x0F) {
+    Bytes cf(8, 0x55);
+    cf[0] = static_cast<std::uint8_t>(0x20 | sn);
+    witness.frame(ms(2), CanFrame::make(0x7E0, false, cf), false);
+  }
+  ASSERT_EQ(messages.size(), 1U);
+  EXPECT_TRUE(messages[0].complete);
+  EXPECT_EQ(messages[0].payload.size(), 5000U);
+}
+
+// ---- several that could be meant
+
+TEST_F(Witnessed, TwoThatAskedTheSameTeachNothing) {
+  put(0, 0x701, "0322F190CCCCCCCC");
+  put(1, 0x702, "0322F190CCCCCCCC");
+  put(10, 0x70A, "0462F19041CCCCCC");
+  EXPECT_TRUE(messages.empty());
+  put(100, 0x701, "0322F187CCCCCCCC");
+  put(110, 0x709, "0462F18741CCCCCC");
+  ASSERT_EQ(exchanges.size(), 1U);
+  EXPECT_EQ(exchanges[0].request_id, 0x701U);
+}
+
+TEST_F(Witnessed, FlowControlTellsWhoOfTwoHadAsked) {
+  put(0, 0x701, "0322F190CCCCCCCC");
+  put(1, 0x702, "0322F190CCCCCCCC");
+  put(10, 0x70A, "1014 62F190545445");
+  put(11, 0x702, "300000CCCCCCCCCC");
+  put(12, 0x70A, "2130303030303030");
+  put(13, 0x70A, "2230303030303031");
+  ASSERT_EQ(exchanges.size(), 1U);
+  EXPECT_EQ(exchanges[0].request_id, 0x702U);
+  EXPECT_EQ(exchanges[0].answer_id, 0x70AU);
+}
+
+TEST_F(Witnessed, LoneFlowControlAndLoneRequestAreNobodysPartner) {
+  for (int i = 0; i < 20; ++i) {
+    put(i * 100, 0x440, "3000000000000000");
+    put(i * 100 + 1, 0x430, "0322F19000000000");
+  }
+  put(2000, 0x701, "0322F190CCCCCCCC");
+  put(2010, 0x709, "1014 62F190545445");
+  put(2011, 0x440, "3000000000000000");
+  put(2012, 0x701, "300000CCCCCCCCCC");
+  put(2013, 0x709, "2130303030303030");
+  put(2014, 0x709, "2230303030303031");
+  put(2020, 0x721, "0462F19041CCCCCC");  // its own request was missed
+  ASSERT_EQ(messages.size(), 2U);
+  ASSERT_EQ(exchanges.size(), 1U);
+  EXPECT_EQ(exchanges[0].request_id, 0x701U);
+}
+
+// ---- flow control and lost frames
+
+TEST_F(Witnessed, TimesOfAnAnswerInBlocksWithWaiting) {
+  put(0, 0x7E0, "0322F190CCCCCCCC");
+  put(40, 0x7E8, "037F2278CCCCCCCC");
+  put(4000, 0x7E8, "037F2278CCCCCCCC");
+  put(5000, 0x7E8, "1022 62F190545445");
+  put(5003, 0x7E0, "310000CCCCCCCCCC");  // wait
+  put(5900, 0x7E0, "310000CCCCCCCCCC");
+  put(6800, 0x7E0, "30020ACCCCCCCCCC");  // two frames, 10 ms apart
+  put(6810, 0x7E8, "2130303030303030");
+  put(6822, 0x7E8, "2230303030303030");
+  put(6830, 0x7E0, "30020ACCCCCCCCCC");
+  put(6831, 0x7E8, "2330303030303030");
+  put(6840, 0x7E8, "2430303030303030");
+  ASSERT_EQ(exchanges.size(), 1U);
+  const auto& x = exchanges[0];
+  EXPECT_EQ(x.ended, Ended::answered);
+  EXPECT_DOUBLE_EQ(x.response_ms, 40);
+  EXPECT_EQ(x.pending_ms, (std::vector<double>{40, 4000}));
+  EXPECT_DOUBLE_EQ(x.answer_ms, 5000);
+  EXPECT_DOUBLE_EQ(x.flow_ms, 1800);
+  EXPECT_EQ(x.waits, 2);
+  EXPECT_DOUBLE_EQ(x.st_min_ms, 10);
+  EXPECT_DOUBLE_EQ(x.separation_min_ms, 9);
+  EXPECT_DOUBLE_EQ(x.separation_max_ms, 12) << "not over a flow control";
+  EXPECT_DOUBLE_EQ(x.complete_ms, 6840);
+}
+
+TEST_F(Witnessed, BlockThatIsNotFollowedByFlowControlBreaksOff) {
+  put(0, 0x7E0, "0322F190CCCCCCCC");
+  put(10, 0x7E8, "1022 62F190545445");
+  put(11, 0x7E0, "300100CCCCCCCCCC");
+  put(12, 0x7E8, "2130303030303030");
+  put(1013, 0x123, "FF");  // the receiver has restarted and knows nothing of it
+  ASSERT_EQ(messages.size(), 2U);
+  EXPECT_EQ(messages[1].reason, toText(Failure::timeout_bs));
+  EXPECT_EQ(messages[1].payload.size(), 13U);
+  expectEnded(0, Ended::incomplete);
+}
+
+TEST_F(Witnessed, ReservedFlowStatusEndsTheMessage) {
+  put(0, 0x7E0, "1014 2EF190545453");
+  put(1, 0x7E8, "350000CCCCCCCCCC");
+  ASSERT_EQ(messages.size(), 1U);
+  EXPECT_EQ(messages[0].reason, toText(Failure::invalid_fs));
+}
+
+TEST_F(Witnessed, MissingFlowControlHarmsNothing) {
+  put(0, 0x7E0, "0322F190CCCCCCCC");
+  put(10, 0x7E8, "1014 62F190545445");
+  put(12, 0x7E8, "2130303030303030");
+  put(13, 0x7E8, "2230303030303031");
+  ASSERT_EQ(exchanges.size(), 1U);
+  expectEnded(0, Ended::answered);
+  EXPECT_DOUBLE_EQ(exchanges[0].flow_ms, -1);
+  EXPECT_DOUBLE_EQ(exchanges[0].st_min_ms, -1);
+}
+
+TEST_F(Witnessed, FlowControlOfASecondTesterHarmsNothing) {
+  put(0, 0x7E0, "0322F190CCCCCCCC");
+  put(10, 0x7E8, "1014 62F190545445");
+  put(11, 0x7E0, "300000CCCCCCCCCC");
+  put(11.5, 0x7E0, "30000ACCCCCCCCCC");
+  put(12, 0x7E8, "2130303030303030");
+  put(12.5, 0x7E0, "300000CCCCCCCCCC");
+  put(13, 0x7E8, "2230303030303031");
+  ASSERT_EQ(exchanges.size(), 1U);
+  expectEnded(0, Ended::answered);
+}
+
+TEST_F(Witnessed, EndOfOneAndBeginningOfAnotherMessageDoNotJoin) {
+  put(0, 0x7E0, "0322F190CCCCCCCC");
+  put(10, 0x7E8, "100A 62F190414141");
+  put(11, 0x7E0, "300000CCCCCCCCCC");
+  // missed: its consecutive frame
+  put(20, 0x7E0, "0322F191CCCCCCCC");
+  // missed: the next first frame
+  put(31, 0x7E0, "300000CCCCCCCCCC");
+  put(32, 0x7E8, "2142424242CCCCCC");
+  for (const auto& m : messages) EXPECT_TRUE(m.payload.size() == 3 || !m.complete) << toHex(m.payload);
+  ASSERT_EQ(messages.size(), 3U);
+  EXPECT_EQ(payload(2), "62f190414141");
+}
+
+TEST_F(Witnessed, ConsecutiveFrameOfTheWrongSizeBreaksOff) {
+  put(0, 0x7E0, "0322F190CCCCCCCC");
+  put(10, 0x7E8, "1014 62F190545445");
+  put(11, 0x7E0, "300000CCCCCCCCCC");
+  put(12, 0x7E8, "21303030");
+  put(13, 0x7E8, "2230303030303031");
+  ASSERT_EQ(messages.size(), 2U);
+  EXPECT_FALSE(messages[1].complete);
+  EXPECT_EQ(payload(1), "62f190545445");
+}
+
+TEST_F(Witnessed, ModuleThatRestartsBeginsANewAnswer) {
+  put(0, 0x7E0, "0322F190CCCCCCCC");
+  put(10, 0x7E8, "1014 62F190545445");
+  put(11, 0x7E0, "300000CCCCCCCCCC");
+  put(12, 0x7E8, "2130303030303030");
+  put(400, 0x7E0, "0322F190CCCCCCCC");
+  put(410, 0x7E8, "1014 62F190545445");
+  put(411, 0x7E0, "300000CCCCCCCCCC");
+  put(412, 0x7E8, "2130303030303030");
+  put(413, 0x7E8, "2230303030303031");
+  ASSERT_EQ(messages.size(), 4U);
+  EXPECT_FALSE(messages[2].complete);
+  EXPECT_TRUE(messages[3].complete);
+  ASSERT_EQ(exchanges.size(), 2U);
+  expectEnded(0, Ended::incomplete);
+  expectEnded(1, Ended::answered);
+}
+
+TEST_F(Witnessed, AskingAnewDoesNotEndAnAnswerUnderWay) {
+  put(0, 0x7DF, "020902CCCCCCCCCC");
+  put(10, 0x7E8, "1014490201414141");
+  put(12, 0x7E0, "300000CCCCCCCCCC");
+  put(13, 0x7DF, "020100CCCCCCCCCC");
+  put(14, 0x7E8, "2141414141414141");
+  put(15, 0x7E8, "2241414141414141");
+  put(20, 0x7E8, "064100BE3FA813CC");
+  ASSERT_EQ(exchanges.size(), 2U);
+  expectEnded(0, Ended::answered);
+  EXPECT_EQ(exchanges[0].answer.size(), 20U);
+  expectEnded(1, Ended::answered);
+}
+
+TEST_F(Witnessed, SuppressedRequestThatIsRefusedIsAnExchange) {
+  put(0, 0x7E0, "0322F190CCCCCCCC");
+  put(5, 0x7E0, "021083CCCCCCCCCC");  // diagnosticSessionControl, no positive answer wanted
+  put(10, 0x7E8, "037F1022CCCCCCCC");
+  put(20, 0x7E8, "0462F19041CCCCCC");
+  ASSERT_EQ(exchanges.size(), 2U);
+  expectEnded(0, Ended::negative);
+  EXPECT_EQ(toHex(exchanges[0].request), "1083");
+  expectEnded(1, Ended::answered);
+}
+
+// ISO 14229-1, ReadDataByPeriodicIdentifier (2A): the data come unasked, their first byte is the periodic
+// identifier.
+TEST_F(Witnessed, PeriodicDataAreNoRequests) {
+  put(0, 0x7E0, "032A0101CCCCCCCC");
+  put(5, 0x7E8, "016ACCCCCCCCCCCC");
+  for (int i = 1; i < 20; ++i) put(i * 100, 0x7E8, "0501AABBCCDDCCCC");
+  put(5000, 0x123, "FF");
+  EXPECT_EQ(messages.size(), 21U);
+  ASSERT_EQ(exchanges.size(), 1U);
+  expectEnded(0, Ended::answered);
+}
+
+// ---- what is not ISO-TP
+
+/// SAE J1939-21: TP.CM on 18ECxxxx (RTS 10, CTS 11, end 13, BAM 20), TP.DT on 18EBxxxx; the size is chosen so
+/// that RTS reads as a first frame of service 01.
+TEST_F(Witnessed, TransportOfHeavyVehiclesIsNotTakenForIsoTp) {
+  for (int round = 0; round < 20; ++round) {
+    const double t = round * 300;
+    put(t, 0x18EC1020, "10F90125FFCAFE00");  // 505 bytes in 37 packets
+    put(t + 1, 0x18EC2010, "112501FFFFCAFE00");
+    for (int i = 1; i <= 37; ++i) {
+      Bytes dt(8, 0xFF);
+      dt[0] = static_cast<std::uint8_t>(i);
+      if (i == 1) dt[1] = 0x3E, dt[2] = 0x00;
+      witness.frame(ms(t + 1 + i), CanFrame::make(0x18EB1020, true, dt), false);
+    }
+    put(t + 50, 0x18EC2010, "13F90125FFCAFE00");
+    put(t + 60, 0x18ECFF30, "20160004FFCAFE00");
+    for (int i = 1; i <= 4; ++i) {
+      Bytes dt(8, 0x31);
+      dt[0] = static_cast<std::uint8_t>(i);
+      witness.frame(ms(t + 60 + i * 50), CanFrame::make(0x18EBFF30, true, dt), false);
+    }
+  }
+  witness.finish();
+  EXPECT_TRUE(messages.empty());
+}
+
+/// Invented: length and parts as in ISO-TP, but nobody gives flow control; read with a prefix or without.
+TEST_F(Witnessed, SegmentsThatNobodyControlsAreNotTakenForIsoTp) {
+  for (int round = 0; round < 50; ++round) {
+    const double t = round * 100;
+    put(t, 0x3A0, "1014 62F190414141");
+    put(t + 1, 0x3A0, "2141414141414141");
+    put(t + 2, 0x3A0, "2241414141414141");
+    put(t + 3, 0x3A8, "0101010101010101");
+    put(t + 10, 0x3B0, "0510 1462F1904141");
+    put(t + 11, 0x3B0, "0521 414141414141");
+    put(t + 12, 0x3B0, "0522 414141414141");
+  }
+  witness.finish();
+  EXPECT_TRUE(messages.empty());
+}
+
+/// The flow control was meant for somebody else, twice within a long time.
+TEST_F(Witnessed, FlowControlByChanceProvesNothingTheFirstTime) {
+  put(0, 0x3A0, "1014 2EF190414141");
+  put(0.5, 0x6A1, "300000CCCCCCCCCC");
+  put(1, 0x3A0, "2141414141414141");
+  put(2, 0x3A0, "2241414141414141");
+  put(50, 0x6B1, "0462F19041CCCCCC");
+  witness.finish();
+  EXPECT_TRUE(messages.empty());
+}
+
+/// Data without any PCI beside a conversation (UUDT: an identifier of its own for periodic data).
+TEST_F(Witnessed, UnacknowledgedDataAreNotTakenForIsoTp) {
+  put(0, 0x241, "0322F190CCCCCCCC");
+  put(10, 0x641, "0462F19041CCCCCC");
+  for (int i = 0; i < 50; ++i) {
+    Bytes data(8, static_cast<std::uint8_t>(i));
+    data[0] = static_cast<std::uint8_t>(1 + i % 3);
+    witness.frame(ms(20 + i * 10), CanFrame::make(0x541, false, data), false);
+  }
+  witness.finish();
+  EXPECT_EQ(messages.size(), 2U);
+}
+
 }  // namespace
 }  // namespace pin16::protocol
