@@ -3,6 +3,7 @@
 
 #include <fmt/format.h>
 
+#include "core/can/wire_bits.hpp"
 #include "core/capture/decoder.hpp"
 #include "core/capture/format.hpp"
 
@@ -59,9 +60,9 @@ void Decoder::frame(Batch& batch, std::uint16_t link, Ns t_utc_ns, ByteView data
     return;
   }
   batch.addRaw(number(sequence), t_utc_ns, link, Kind::frame, data.first(kFrameHeaderSize + carried), flags);
-  if (length > kClassicDataMax || data.size() == kFdMtu) {
-    batch.arena[batch.headers.back().offset + kFdFlagsAt] |= kFdFormat;
-  }
+  Header& header = batch.headers.back();
+  if (length > kClassicDataMax || data.size() == kFdMtu) batch.arena[header.offset + kFdFlagsAt] |= kFdFormat;
+  if (const auto whole = batch.frame(header)) header.wire_bits = can::packWireBits(can::wireBits(*whole));
 }
 
 void Decoder::note(const std::string& sentence) {

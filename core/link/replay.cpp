@@ -24,6 +24,7 @@ bool played(event::Kind kind) {
     case event::Kind::loss:
     case event::Kind::gap:
     case event::Kind::damage:
+    case event::Kind::power:
     case event::Kind::reading:
     case event::Kind::note:
       return true;
@@ -144,7 +145,8 @@ void ReplayLink::play(const event::Header& h) {
   const std::uint16_t link = h.link == event::kNoLink ? event::kNoLink : context_.index;
   switch (h.kind) {
     case event::Kind::frame:
-      if (const auto f = batch_.frame(h)) context_.host.onFrame(link, t_boot_ns_, *f, false);
+      if (const auto f = batch_.frame(h))
+        context_.host.onFrame(link, t_boot_ns_, *f, (h.flags & event::kOutbound) != 0);
       break;
     case event::Kind::link:
       if (const auto s = batch_.record<event::LinkState>(h)) adopt(*s);
@@ -174,6 +176,8 @@ void ReplayLink::adopt(const event::LinkState& recorded) {
   next.data_bitrate = recorded.data_bitrate;
   next.sample_point_permille = recorded.sample_point_permille;
   next.fd = recorded.fd;
+  next.listen_only = recorded.listen_only;
+  next.silence = recorded.silence;
   next.controller = recorded.controller;
   next.tx_errors = recorded.tx_errors;
   next.rx_errors = recorded.rx_errors;

@@ -2,11 +2,12 @@
 #pragma once
 /// The link "replay:FILE?pace=real|fast&link=N": a capture, played again as if it were live.
 ///
-/// Frames and what else was observed or declared (bytes, samples, losses, gaps, damage, readings, notes) get
-/// times on CLOCK_BOOTTIME with the intervals of the file, the first one now; with pace=fast they are handed
-/// over without waiting, so their times run ahead of the clock. Not played: what tells of the run that
-/// recorded them (clock, sent, refused, power, clients) and what it concluded. Frames that the recording run
-/// itself had sent are frames as any other: this run sends nothing.
+/// Frames and what else was observed or declared (bytes, samples, losses, gaps, damage, power, readings,
+/// notes) get times on CLOCK_BOOTTIME with the intervals of the file, the first one now; with pace=fast they
+/// are handed over without waiting, so their times run ahead of the clock. Frames keep whose they were, and
+/// the link says how silent the recorded one was, so that what was concluded from the capture is concluded
+/// again. Not played: what tells of the run that recorded them (clock, clients, sent, refused: this run sends
+/// and refuses nothing) and what it concluded.
 ///
 /// One link of the file is played: number N, else that of the first frame; the state says if there are
 /// others.

@@ -11,6 +11,8 @@ namespace {
 
 Ns msToNs(double ms) { return static_cast<Ns>(ms * static_cast<double>(kNsPerMs)); }
 double nsToMs(Ns ns) { return static_cast<double>(std::max<Ns>(0, ns)) / static_cast<double>(kNsPerMs); }
+/// -1 if `to_ns` never was.
+double elapsedMs(Ns from_ns, Ns to_ns) { return to_ns == kNoTime ? -1 : nsToMs(to_ns - from_ns); }
 
 Ns earlier(Ns a, Ns b) {
   if (a == kNoTime) return b;
@@ -28,6 +30,7 @@ Asker::Asker(Gate& gate, const limits::Limits& limits, link::Host& host, Send se
       p2_ns_(msToNs(limits.value("timing.p2_server_max_ms"))),
       p2_star_ns_(msToNs(limits.value("timing.p2_star_server_max_ms"))),
       margin_ns_(msToNs(limits.value("timing.client_margin_ms"))) {
+  receiver_.times.n_ar_ns = msToNs(limits.value("timing.n_ar_ms"));
   receiver_.times.n_cr_ns = msToNs(limits.value("timing.n_cr_ms"));
 }
 
@@ -73,7 +76,7 @@ void Asker::start(std::uint16_t link, Ns now_ns) {
   active->what = std::move(what);
   active->serial = ++serial_;
   active->frame = permit->frame();
-  active->request_ns = now_ns;
+  active->handed_ns = active->request_ns = now_ns;
   active->wait_ns = active->what.ask.wait_ns > 0 ? active->what.ask.wait_ns : client_wait_ns_;
   lane.active = std::move(active);
   lane.last_sent_ns = now_ns;
@@ -89,13 +92,26 @@ void Asker::start(std::uint16_t link, Ns now_ns) {
 void Asker::onFrame(std::uint16_t link, Ns t_ns, const event::CanFrame& frame, bool outbound) {
   const auto lane = lanes_.find(link);
   if (lane == lanes_.end() || !lane->second.active) return;
-  Active& active = *lane->second.active;
-  if (!outbound) {
-    if (!frame.error() && !frame.remote()) onAnswer(link, t_ns, frame);
-  } else if (!active.confirmed && frame == active.frame) {
+  if (outbound) {
+    onOutbound(lane->second, t_ns, frame);
+  } else if (!frame.error() && !frame.remote()) {
+    onAnswer(link, t_ns, frame);
+  }
+}
+
+void Asker::onOutbound(Lane& lane, Ns t_ns, const event::CanFrame& frame) {
+  Active& active = *lane.active;
+  if (!active.confirmed && frame == active.frame) {
     active.confirmed = true;
-    active.request_ns = t_ns;
-    lane->second.last_sent_ns = t_ns;
+    active.request_ns = lane.last_sent_ns = t_ns;
+    return;
+  }
+  for (auto& [id, peer] : active.peers) {
+    if (!peer.flow || frame != *peer.flow) continue;
+    peer.flow.reset();
+    peer.flow_ns = t_ns;
+    peer.receiver.onConfirmed(t_ns);
+    return;
   }
 }
 
@@ -111,6 +127,8 @@ event::Exchange Asker::blankExchange(const Active& active) const {
   e.ours = true;
   e.request = active.what.ask.request;
   e.request_ns = active.request_ns;
+  e.confirmed = active.confirmed;
+  e.handed_ns = active.handed_ns;
   return e;
 }
 
@@ -122,31 +140,51 @@ Asker::Peer* Asker::findPeer(Active& active, std::uint32_t id, bool begins_answe
   if (!begins_answer || (!target.functional && !active.peers.empty())) return nullptr;
   const std::uint32_t to =
       target.functional ? requestIdOf(id, target.extended).value_or(0) : target.request_id;
-  Peer peer{.receiver = Receiver({to, id, target.extended}, receiver_), .exchange = blankExchange(active)};
+  Peer peer(Receiver({to, id, target.extended}, receiver_), blankExchange(active));
   peer.exchange.answer_id = id;
   peer.expected_ns = active.request_ns + p2_ns_;
   return &active.peers.emplace(id, std::move(peer)).first->second;
+}
+
+void Asker::noteBeginning(Peer& peer, Ns t_ns, bool pending) {
+  peer.began_ns = t_ns;
+  peer.pending_until_ns = kNoTime;
+  if (peer.response_ns == kNoTime) peer.response_ns = t_ns;
+  if (t_ns > peer.expected_ns) peer.exchange.late = true;
+  peer.answer_ns = pending ? kNoTime : t_ns;
+  peer.flow.reset();
+  peer.flow_ns = peer.consecutive_ns = kNoTime;
+  peer.exchange.separation_min_ms = peer.exchange.separation_max_ms = -1;
+}
+
+void Asker::noteConsecutive(Peer& peer, Ns t_ns) {
+  event::Exchange& e = peer.exchange;
+  if (peer.consecutive_ns != kNoTime) {
+    const double ms = nsToMs(t_ns - peer.consecutive_ns);
+    e.separation_min_ms = e.separation_min_ms < 0 ? ms : std::min(e.separation_min_ms, ms);
+    e.separation_max_ms = std::max(e.separation_max_ms, ms);
+  }
+  peer.consecutive_ns = t_ns;
 }
 
 void Asker::onAnswer(std::uint16_t link, Ns t_ns, const event::CanFrame& frame) {
   Active& active = *lanes_[link].active;
   const Ask& ask = active.what.ask;
   if (frame.extended() != ask.target.extended || !mayAnswer(ask.target, frame.id())) return;
+  // A frame that was on the bus before our request is none of its answers: the one before may have come late.
+  if (t_ns < active.request_ns) return;
   const Pci pci = parsePci(frame.payload(), frame.fd());
   const bool begins = pci.type == PciType::single || pci.type == PciType::first;
-  const bool is_answer = begins && answerKind(ask.request, pci.payload) != AnswerKind::none;
+  const AnswerKind kind = begins ? answerKind(ask.request, pci.payload) : AnswerKind::none;
+  const bool is_answer = kind != AnswerKind::none;
   Peer* const peer = findPeer(active, frame.id(), is_answer);
   if (peer == nullptr || (begins && !is_answer && !peer->receiver.receiving())) return;
 
-  if (peer->began_ns == kNoTime) peer->began_ns = t_ns;
+  const bool receiving = peer->receiver.receiving();
   const Receiver::Output out = peer->receiver.onFrame(t_ns, frame);
   if (out.failed) emitMessage(link, t_ns, *peer, out.partial, toText(*out.failed));
-  if (is_answer) {
-    peer->began_ns = t_ns;
-    peer->pending_until_ns = kNoTime;
-    if (peer->exchange.response_ms < 0) peer->exchange.response_ms = nsToMs(t_ns - active.request_ns);
-    if (t_ns > peer->expected_ns) peer->exchange.late = true;
-  }
+  if (is_answer) noteBeginning(*peer, t_ns, kind == AnswerKind::pending);
+  if (pci.type == PciType::consecutive && receiving && !out.failed) noteConsecutive(*peer, t_ns);
   if (out.send && is_answer) {
     answerFirstFrame(link, t_ns, frame.id(), *out.send);
     return;
@@ -154,7 +192,7 @@ void Asker::onAnswer(std::uint16_t link, Ns t_ns, const event::CanFrame& frame) 
   if (out.message && (is_answer || !begins)) {
     onWhole(link, t_ns, frame.id(), *out.message);
   } else if (out.failed) {
-    endPeer(link, t_ns, *peer, event::Ended::incomplete);
+    endPeer(link, t_ns, active, *peer, event::Ended::incomplete);
   }
   endIfPhysical(link, t_ns);
 }
@@ -166,24 +204,33 @@ void Asker::onWhole(std::uint16_t link, Ns t_ns, std::uint32_t id, const Bytes& 
   const AnswerKind kind = answerKind(active.what.ask.request, message);
   if (kind == AnswerKind::pending) {
     ++peer.exchange.pending;
+    peer.pending_ns.push_back(t_ns);
     peer.expected_ns = t_ns + p2_star_ns_;
     peer.pending_until_ns = peer.expected_ns + margin_ns_;
     return;
   }
   peer.exchange.answer = message;
-  peer.exchange.complete_ms = nsToMs(t_ns - active.request_ns);
-  endPeer(link, t_ns, peer, kind == AnswerKind::negative ? event::Ended::negative : event::Ended::answered);
+  peer.complete_ns = t_ns;
+  endPeer(link, t_ns, active, peer,
+          kind == AnswerKind::negative ? event::Ended::negative : event::Ended::answered);
 }
 
 void Asker::answerFirstFrame(std::uint16_t link, Ns t_ns, std::uint32_t id, const FlowControl& fc) {
-  const Active& active = *lanes_[link].active;
+  Active& active = *lanes_[link].active;
   const std::uint64_t mine = active.serial;
   Target to = active.what.ask.target;
-  to.request_id = active.peers.at(id).receiver.pair().tx_id;
+  Peer& asking = active.peers.at(id);
+  to.request_id = asking.receiver.pair().tx_id;
   to.answer_id = id;
   to.functional = false;
   auto permit = gate_.flowControl(link, t_ns, to, fc);
   if (!permit) host_.emit(link, t_ns, Gate::refused(buildFlowControl(fc), permit.error()));
+  if (permit && fc.status == FlowStatus::cts) {
+    asking.flow = permit->frame();
+    asking.flow_ns = t_ns;
+    // A link that did not report our request will not report this either.
+    if (!active.confirmed) asking.receiver.onConfirmed(t_ns);
+  }
   const Status sent = permit ? send_(link, std::move(*permit)) : Status(permit.error());
   if (sent && fc.status == FlowStatus::cts) return;
   // A simulated link may have gone on within send(): look again.
@@ -192,7 +239,7 @@ void Asker::answerFirstFrame(std::uint16_t link, Ns t_ns, std::uint32_t id, cons
   Peer& peer = now_active->peers.at(id);
   if (!peer.open) return;
   if (!sent) emitMessage(link, t_ns, peer, {}, sent.error().what.c_str());
-  endPeer(link, t_ns, peer, event::Ended::incomplete);
+  endPeer(link, t_ns, *now_active, peer, event::Ended::incomplete);
   endIfPhysical(link, t_ns);
 }
 
@@ -208,10 +255,18 @@ void Asker::emitMessage(std::uint16_t link, Ns t_ns, const Peer& peer, const Byt
   host_.emit(link, t_ns, m);
 }
 
-void Asker::endPeer(std::uint16_t link, Ns t_ns, Peer& peer, event::Ended ended) {
+void Asker::endPeer(std::uint16_t link, Ns t_ns, const Active& active, Peer& peer, event::Ended ended) {
   peer.open = false;
-  peer.exchange.ended = ended;
-  host_.emit(link, t_ns, peer.exchange);
+  event::Exchange& e = peer.exchange;
+  e.ended = ended;
+  e.confirmed = active.confirmed;  // the report may have come after the answer began
+  e.request_ns = active.request_ns;
+  e.response_ms = elapsedMs(e.request_ns, peer.response_ns);
+  e.answer_ms = elapsedMs(e.request_ns, peer.answer_ns);
+  e.complete_ms = elapsedMs(e.request_ns, peer.complete_ns);
+  e.flow_ms = elapsedMs(peer.answer_ns, peer.flow_ns);
+  for (const Ns t : peer.pending_ns) e.pending_ms.push_back(elapsedMs(e.request_ns, t));
+  host_.emit(link, t_ns, e);
 }
 
 void Asker::endIfPhysical(std::uint16_t link, Ns t_ns) {
@@ -226,7 +281,7 @@ void Asker::conclude(std::uint16_t link, Ns t_ns, event::Ended if_nobody) {
   AskResult result;
   result.confirmed = active->confirmed;
   for (auto& [id, peer] : active->peers) {
-    if (peer.open) endPeer(link, t_ns, peer, if_nobody);
+    if (peer.open) endPeer(link, t_ns, *active, peer, if_nobody);
     result.exchanges.push_back(peer.exchange);
   }
   if (active->peers.empty()) {
@@ -280,7 +335,8 @@ void Asker::onTime(Ns now_ns) {
         const auto out = peer.receiver.onTime(now_ns);
         if (out.failed) emitMessage(link, now_ns, peer, out.partial, toText(*out.failed));
         // Without a message under way it was a "pending" that nothing followed.
-        endPeer(link, now_ns, peer, out.failed ? event::Ended::incomplete : event::Ended::silent);
+        endPeer(link, now_ns, *lane.active, peer,
+                out.failed ? event::Ended::incomplete : event::Ended::silent);
       }
       endIfPhysical(link, now_ns);
     }

@@ -7,6 +7,10 @@
 /// for each answer, an Exchange for each answering module (or one silent), a Refused for each refusal of the
 /// gate.
 ///
+/// What counts as an answer: an address that may answer, a payload that names the request's service and
+/// parameters, and a time not before the request was on the bus (unconfirmed: handed to the link). Only such
+/// a first frame is answered with flow control, once.
+///
 /// Physical requests end with the first final answer. Functional ones collect until the wait is over and
 /// nothing is under way. The wait (timing.client_wait_ms unless given) is longer than P2 server: slower
 /// modules are seen and called late. After a "response pending" (7F xx 78) the module has P2* server and a
@@ -18,6 +22,7 @@
 #include <map>
 #include <memory>
 #include <optional>
+#include <utility>
 #include <vector>
 
 #include "core/base/result.hpp"
@@ -42,8 +47,9 @@ struct AskResult {
   Status state;  ///< failed: nothing was sent (gate refused, link cannot, link lost while waiting its turn)
   bool confirmed = false;  ///< our frame was seen on the bus: somebody acknowledged it
   /// One a module that answered; a single silent or link-lost one if none did. Times: response_ms to the
-  /// first frame of any response, "pending" included; complete_ms to the last frame of the final one. A
-  /// module that said "pending" and then nothing is `silent`, its `pending` above 0.
+  /// first frame of any response, "pending" included; pending_ms to each "pending"; answer_ms and complete_ms
+  /// to first and last frame of the final one. A module that said "pending" and then nothing is `silent`, its
+  /// `pending` above 0.
   std::vector<event::Exchange> exchanges;
 };
 
@@ -69,17 +75,26 @@ class Asker {
     Done done;
   };
   struct Peer {  ///< one module that began to answer
+    Peer(const Receiver& r, event::Exchange e) : receiver(r), exchange(std::move(e)) {}
     Receiver receiver;
     event::Exchange exchange;
     bool open = true;
-    Ns began_ns = kNoTime;          ///< first frame of the message under way
-    Ns expected_ns = kNoTime;       ///< answers after this are late
-    Ns pending_until_ns = kNoTime;  ///< the module promised an answer; we wait this long
+    Ns response_ns = kNoTime;  ///< first frame of the first response
+    Ns began_ns = kNoTime;     ///< first frame of the message under way
+    Ns answer_ns = kNoTime;    ///< the same of an answer other than "pending"
+    Ns complete_ns = kNoTime;  ///< its last frame
+    std::vector<Ns> pending_ns;
+    std::optional<event::CanFrame> flow;  ///< our flow control, until it is confirmed
+    Ns flow_ns = kNoTime;                 ///< confirmed, else when it was handed over
+    Ns consecutive_ns = kNoTime;          ///< the last consecutive frame
+    Ns expected_ns = kNoTime;             ///< answers after this are late
+    Ns pending_until_ns = kNoTime;        ///< the module promised an answer; we wait this long
   };
   struct Active {
     Waiting what;
     std::uint64_t serial = 0;
     event::CanFrame frame;
+    Ns handed_ns = kNoTime;
     Ns request_ns = kNoTime;  ///< confirmed on the bus; until then when it was handed over
     bool confirmed = false;
     Ns wait_ns = 0;
@@ -95,11 +110,14 @@ class Asker {
   void pump(std::uint16_t link, Ns now_ns);
   void start(std::uint16_t link, Ns now_ns);
   static void fail(std::uint16_t link, const Waiting& what, const Error& error);
+  static void onOutbound(Lane& lane, Ns t_ns, const event::CanFrame& frame);
   void onAnswer(std::uint16_t link, Ns t_ns, const event::CanFrame& frame);
+  static void noteBeginning(Peer& peer, Ns t_ns, bool pending);
+  static void noteConsecutive(Peer& peer, Ns t_ns);
   Peer* findPeer(Active& active, std::uint32_t id, bool begins_answer);
   void onWhole(std::uint16_t link, Ns t_ns, std::uint32_t id, const Bytes& message);
   void answerFirstFrame(std::uint16_t link, Ns t_ns, std::uint32_t id, const FlowControl& fc);
-  void endPeer(std::uint16_t link, Ns t_ns, Peer& peer, event::Ended ended);
+  void endPeer(std::uint16_t link, Ns t_ns, const Active& active, Peer& peer, event::Ended ended);
   void endIfPhysical(std::uint16_t link, Ns t_ns);
   void conclude(std::uint16_t link, Ns t_ns, event::Ended if_nobody);
   void emitMessage(std::uint16_t link, Ns t_ns, const Peer& peer, const Bytes& payload, const char* broken);

@@ -123,13 +123,14 @@ Result<link::Permit> Gate::flowControl(std::uint16_t link, Ns now_ns, const Targ
     return no_need("it went to another module");
   const auto first = facts.open->first_frames.find(*target.answer_id);
   if (first == facts.open->first_frames.end()) return no_need("no first frame waits for it");
-  if (now_ns - first->second > n_bs_ns_) return no_need("its sender has given up (N_Bs)");
+  if (now_ns - first->second.t_ns > n_bs_ns_) return no_need("its sender has given up (N_Bs)");
   if (fc.block_size != 0 || fc.status > FlowStatus::overflow)
     return no_need("block size 0 and a known status only");
   if (auto no = whyShut(facts, now_ns, target.extended)) return *no;
+  const bool fd = first->second.fd;
   facts.open->first_frames.erase(first);
   return permit(facts, now_ns,
-                event::CanFrame::make(target.request_id, target.extended, buildFlowControl(fc)),
+                event::CanFrame::make(target.request_id, target.extended, buildFlowControl(fc), fd),
                 "flow control");
 }
 
@@ -219,7 +220,7 @@ void Gate::onInbound(std::uint16_t link, LinkFacts& facts, Ns t_ns, const event:
   const Pci pci = parsePci(frame.payload(), frame.fd());
   if (pci.type != PciType::first || !mayAnswer(facts.open->target, frame.id())) return;
   if (answerKind(facts.open->pdu, pci.payload) == AnswerKind::positive)
-    facts.open->first_frames[frame.id()] = t_ns;
+    facts.open->first_frames[frame.id()] = {t_ns, frame.fd()};
 }
 
 void Gate::onLinkState(std::uint16_t link, Ns /*t_ns*/, const event::LinkState& state) {

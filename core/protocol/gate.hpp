@@ -59,7 +59,8 @@ class Gate final {
   [[nodiscard]] Result<link::Permit> request(std::uint16_t link, Ns now_ns, const Target& target,
                                              ByteView pdu);
   /// `target`: the answering module, request_id to send with, answer_id of its first frame. Block size must
-  /// be 0 (ISO 15765-4: the tester takes all in one go).
+  /// be 0 (ISO 15765-4: the tester takes all in one go). It goes out in the format, classic or FD, of that
+  /// first frame.
   [[nodiscard]] Result<link::Permit> flowControl(std::uint16_t link, Ns now_ns, const Target& target,
                                                  const FlowControl& fc);
   /// Our request on this link is over.
@@ -77,7 +78,12 @@ class Gate final {
   struct Open {
     Target target;
     Bytes pdu;
-    std::map<std::uint32_t, Ns> first_frames;  ///< by answer identifier: not yet answered with flow control
+    struct First {
+      Ns t_ns = 0;
+      bool fd = false;
+    };
+    std::map<std::uint32_t, First>
+        first_frames;  ///< by answer identifier: not yet answered with flow control
   };
   struct LinkFacts {
     std::uint32_t bitrate = 0;  ///< bit/s, 0 unknown

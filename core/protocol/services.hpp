@@ -1,10 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
-/// Names and texts of the diagnostic services that Pin16 meets: legislated OBD (SAE J1979 / ISO 15031-5) and
-/// UDS (ISO 14229-1). Pure functions, any thread. Payloads are whole ISO-TP messages, service byte first.
-/// Source of names: ISO 14229-1 Annexes A and C via scapy's contrib/automotive/uds.py and Wireshark's
-/// packet-uds.c; OBD services, infotypes and scalings via scapy's contrib/automotive/obd and Wireshark's
-/// packet-obd-ii.c, only scalings on which the sources agree.
+/// Requests and answers of the diagnostic services that Pin16 meets: legislated OBD (SAE J1979 / ISO 15031-5)
+/// and UDS (ISO 14229-1), in words. Pure functions, any thread. Payloads are whole ISO-TP messages, service
+/// byte first. Names: names.hpp. Answers as data: decoded.hpp.
 
 #include <cstdint>
 #include <optional>
@@ -13,6 +11,7 @@
 
 #include "core/base/hex.hpp"
 #include "core/base/result.hpp"
+#include "core/protocol/names.hpp"
 #include "core/protocol/target.hpp"
 
 namespace pin16::protocol {
@@ -27,11 +26,6 @@ inline constexpr std::uint16_t kDidVin = 0xF190;
 /// Legislated OBD: 01..0A.
 [[nodiscard]] constexpr bool isObd(std::uint8_t service) { return service >= 0x01 && service <= 0x0A; }
 
-/// Empty if the code is reserved or not known.
-[[nodiscard]] std::string_view serviceName(std::uint8_t service);
-[[nodiscard]] std::string_view nrcName(std::uint8_t code);         ///< negative response code
-[[nodiscard]] std::string_view didName(std::uint16_t identifier);  ///< F180..F19F
-
 enum class AnswerKind : std::uint8_t { none, positive, negative, pending };
 /// Whether `answer` (its first 3 bytes are enough) answers this very request: service, and what the service
 /// echoes (identifier, PID, sub-function). `none`: it belongs to something else.
@@ -39,7 +33,7 @@ enum class AnswerKind : std::uint8_t { none, positive, negative, pending };
 
 /// "09 02: vehicle information, VIN".
 [[nodiscard]] std::string describeRequest(ByteView request);
-/// What the answer says, decoded where the sources agree, else its bytes.
+/// What decodeAnswer() found in one line; of long lists the beginning.
 [[nodiscard]] std::string describeAnswer(ByteView request, ByteView answer);
 /// The number in a positive answer to 22 F190 or 09 02; nothing if there is none. Not checked: vin.hpp.
 [[nodiscard]] std::optional<std::string> vinOf(ByteView request, ByteView answer);

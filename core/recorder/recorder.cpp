@@ -24,6 +24,7 @@
 #include <list>
 
 #include "core/base/log.hpp"
+#include "core/can/wire_bits.hpp"
 #include "core/link/link.hpp"
 #include "core/protocol/asker.hpp"
 #include "core/protocol/gate.hpp"
@@ -347,6 +348,7 @@ void Recorder::accept() {
 
 void Recorder::onFrame(std::uint16_t link, Ns t_boot_ns, const event::CanFrame& frame, bool outbound) {
   batch_.addFrame(sequence_++, t_boot_ns, link, frame, outbound ? event::kOutbound : std::uint8_t{0});
+  batch_.headers.back().wire_bits = can::packWireBits(can::wireBits(frame));
   gate_.onFrame(link, t_boot_ns, frame, outbound);
   asker_.onFrame(link, t_boot_ns, frame, outbound);
   afterEvent();

@@ -296,20 +296,21 @@ inline event::Batch everyKind() {
   add(kNoLink, Kind::client, Client{"pin16 check", false, "killed"});
   add(kNoLink, Kind::note, Note{"lamp lit\nthen dark \xC3\xA4", "operator"});
   add(0, Kind::message, Message{0x7E8, false, true, Bytes(20, 0x49), "", t});
-  add(0, Kind::exchange,
-      Exchange{0x7E0,
-               0x7E8,
-               false,
-               false,
-               true,
-               {0x22, 0xF1, 0x90},
-               {0x62, 0xF1, 0x90},
-               Ended::answered,
-               true,
-               2,
-               12.5,
-               30.25,
-               t - kNsPerMs});
+  Exchange x;
+  x.request_id = 0x7E0;
+  x.answer_id = 0x7E8;
+  x.ours = true;
+  x.request = {0x22, 0xF1, 0x90};
+  x.answer = {0x62, 0xF1, 0x90};
+  x.ended = Ended::answered;
+  x.late = true;
+  x.pending = 2;
+  x.response_ms = 12.5;
+  x.complete_ms = 30.25;
+  x.request_ns = t - kNsPerMs;
+  x.confirmed = true;
+  x.handed_ns = t - 2 * kNsPerMs;
+  add(0, Kind::exchange, x);
   add(kNoLink, Kind::finding, Finding{"readiness", "late-answer", "answers are late"});
   add(kNoLink, Kind::verdict, Verdict{"answer", "marginal", "late"});
   return b;

@@ -33,6 +33,7 @@ Bytes expectedPayload(const Batch& b, const Header& h) {
   if (h.kind == Kind::exchange) {
     auto x = *b.record<Exchange>(h);
     x.request_ns += kOffset_ns;
+    if (x.handed_ns != kNoTime) x.handed_ns += kOffset_ns;
     return pack(x);
   }
   const ByteView p = b.payload(h);

@@ -5,6 +5,8 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
+
 #include "tests/protocol/world.hpp"
 
 namespace pin16::protocol {
@@ -415,6 +417,215 @@ TEST(Asker, ModuleThatAnswersWithinSendAndAskerThatAsksWithinDone) {
   a.request = hex("22 F1 90");
   w.asker.ask(a, w.now, again);
   EXPECT_EQ(rounds, 5);
+}
+
+// ---- the times of an exchange
+
+TEST(AskerTimes, HandedConfirmedFirstFlowSeparationsLast) {
+  World w;
+  w.confirms = false;
+  w.ask(functionalTarget(), "09 0A");
+  w.until(ms(1004));
+  w.outbound(w.far[0]);
+  w.inboundAt(ms(1024), on(0x7E8, "10 1B 49 0A 01 31 47 34"));
+  ASSERT_EQ(w.far.size(), 2U);
+  w.until(ms(1026));
+  w.outbound(w.far[1]);
+  w.inboundAt(ms(1030), on(0x7E8, kVin2));
+  w.inboundAt(ms(1035), on(0x7E8, kVin3));
+  w.inboundAt(ms(1037.5), on(0x7E8, "23 47 31 31 38 33 34 31"));
+  w.until(ms(3000));
+  const auto& e = only(w);
+  EXPECT_TRUE(e.confirmed);
+  EXPECT_EQ(e.handed_ns, ms(1000));
+  EXPECT_EQ(e.request_ns, ms(1004));
+  EXPECT_DOUBLE_EQ(e.response_ms, 20);
+  EXPECT_DOUBLE_EQ(e.answer_ms, 20);
+  EXPECT_DOUBLE_EQ(e.flow_ms, 2);
+  EXPECT_DOUBLE_EQ(e.separation_min_ms, 2.5);
+  EXPECT_DOUBLE_EQ(e.separation_max_ms, 5);
+  EXPECT_DOUBLE_EQ(e.complete_ms, 33.5);
+  EXPECT_TRUE(e.pending_ms.empty());
+}
+TEST(AskerTimes, EachPendingAndTheAnswerAfterThem) {
+  World w;
+  w.ask(physical(0x18DA10F1, true), "22 F1 90");
+  for (const double at : {1040.0, 5000.0, 9000.0}) w.inboundAt(ms(at), on(0x18DAF110, "03 7F 22 78", true));
+  w.inboundAt(ms(9500), on(0x18DAF110, kVin1, true));
+  w.inboundAt(ms(9501), on(0x18DAF110, kVin2, true));
+  w.inboundAt(ms(9502), on(0x18DAF110, kVin3, true));
+  const auto& e = only(w);
+  EXPECT_EQ(e.pending, 3);
+  EXPECT_EQ(e.pending_ms, (std::vector<double>{40, 4000, 8000}));
+  EXPECT_DOUBLE_EQ(e.response_ms, 40);
+  EXPECT_DOUBLE_EQ(e.answer_ms, 8500);
+  EXPECT_DOUBLE_EQ(e.complete_ms, 8502);
+  EXPECT_DOUBLE_EQ(e.separation_max_ms, 1);
+}
+TEST(AskerTimes, PendingAloneIsNoAnswer) {
+  World w;
+  w.ask(physical(0x7E0), "22 F1 90");
+  w.inboundAt(ms(1040), on(0x7E8, "03 7F 22 78"));
+  w.until(ms(9000));
+  EXPECT_EQ(only(w).pending_ms, std::vector<double>{40});
+  EXPECT_LT(only(w).answer_ms, 0);
+  EXPECT_LT(only(w).flow_ms, 0);
+}
+TEST(AskerTimes, ConfirmationThatComesAfterTheAnswerBeganStillCounts) {
+  World w;
+  w.confirms = false;
+  w.ask(physical(0x7E0), "22 F1 90");
+  w.inboundAt(ms(1020), on(0x7E8, kVin1));
+  w.now = ms(1005);  // the report of the link comes late, its time is right
+  w.outbound(w.far[0]);
+  w.now = ms(1020);
+  w.inboundAt(ms(1021), on(0x7E8, kVin2));
+  w.inboundAt(ms(1022), on(0x7E8, kVin3));
+  EXPECT_TRUE(only(w).confirmed);
+  EXPECT_EQ(only(w).request_ns, ms(1005));
+  EXPECT_DOUBLE_EQ(only(w).response_ms, 15);
+  EXPECT_DOUBLE_EQ(only(w).complete_ms, 17);
+}
+TEST(AskerTimes, NArOfOurFlowControlEndsTheAnswer) {
+  World w;
+  w.ask(physical(0x7E0), "22 F1 90");
+  w.confirms = false;  // the bus took the request, not the flow control
+  w.inboundAt(ms(1020), on(0x7E8, kVin1));
+  w.until(ms(2020) - 1);
+  EXPECT_TRUE(w.results.empty());
+  w.until(ms(2020));
+  EXPECT_EQ(only(w).ended, Ended::incomplete);
+  ASSERT_EQ(w.messages.size(), 1U);
+  EXPECT_NE(w.messages[0].reason.find("N_Ar"), std::string::npos);
+}
+TEST(AskerTimes, NCrRunsFromTheConfirmedFlowControl) {
+  World w;
+  w.ask(physical(0x7E0), "22 F1 90");
+  w.confirms = false;
+  w.inboundAt(ms(1020), on(0x7E8, kVin1));
+  w.until(ms(1500));
+  w.outbound(w.far[1]);
+  w.until(ms(2500) - 1);
+  EXPECT_TRUE(w.results.empty());
+  w.until(ms(2500));
+  EXPECT_NE(w.messages.at(0).reason.find("N_Cr"), std::string::npos);
+}
+
+// ---- only what answers our own request is acknowledged
+
+TEST(AskerFlowControl, NoneForWhatWasOnTheBusBeforeOurRequest) {
+  World w;
+  w.confirms = false;
+  w.ask(physical(0x7E0), "22 F1 90");
+  w.until(ms(1010));
+  w.outbound(w.far[0]);
+  w.now = ms(1009);
+  w.inbound(on(0x7E8, kVin1));  // reported late: the answer to an earlier request of the same kind
+  EXPECT_EQ(w.far.size(), 1U);
+  w.now = ms(1011);
+  w.inbound(on(0x7E8, kVin1));
+  EXPECT_EQ(w.far.size(), 2U);
+}
+TEST(AskerFlowControl, NoneForOtherFirstFrames) {
+  World w;
+  w.inbound(on(0x7E8, kVin1));  // nothing was asked
+  w.ask(physical(0x7E0), "22 F1 90");
+  w.inbound(on(0x7E9, kVin1));                      // another module
+  w.inbound(on(0x18DAF110, kVin1, true));           // another format
+  w.inbound(on(0x7E8, "10 14 62 F1 91 31 47 34"));  // another identifier
+  w.inbound(on(0x7E8, "10 14 59 02 FF 31 47 34"));  // another service
+  w.inbound(on(0x7E8, "10 14 22 F1 90 31 47 34"));  // a request
+  w.inbound(on(0x7E8, "F1 10 14 62 F1 90 31 47"));  // extended addressing
+  w.inbound(on(0x7E8, "10 00 00 00 00 14 62 F1"));  // a wrong escape
+  EXPECT_EQ(w.far.size(), 1U);
+  w.inbound(on(0x7E8, kVin1));
+  EXPECT_EQ(w.far.size(), 2U);
+  w.inbound(on(0x7E8, "10 14 62 F1 91 31 47 34"));  // it turns to something else
+  EXPECT_EQ(w.far.size(), 2U);
+  EXPECT_EQ(only(w).ended, Ended::incomplete);
+  w.inbound(on(0x7E8, kVin1));  // ours is over
+  EXPECT_EQ(w.far.size(), 2U);
+}
+TEST(AskerFlowControl, NoneAfterTheAnswerOfAFunctionalRequestIsWhole) {
+  World w;
+  w.ask(functionalTarget(), "09 02");
+  w.inbound(on(0x7E8, "10 14 49 02 01 31 47 34"));
+  w.inbound(on(0x7E8, kVin2));
+  w.inbound(on(0x7E8, kVin3));
+  w.inbound(on(0x7E8, "10 14 49 02 01 31 47 34"));
+  EXPECT_EQ(w.far.size(), 2U);
+}
+
+// ---- many answers to one functional request
+
+TEST(AskerFunctional, EightAnswersInterleavedAtRandomOverManyRounds) {
+  std::uint64_t state = 7;  // xorshift64
+  const auto below = [&](std::size_t n) {
+    state ^= state << 13, state ^= state >> 7, state ^= state << 17;
+    return static_cast<std::size_t>(state % n);
+  };
+  for (int round = 0; round < 60; ++round) {
+    const bool extended = round % 2 == 1;
+    World w;
+    struct Far {
+      std::uint32_t request_id, answer_id;
+      Bytes message;
+      Sender sender;
+      std::optional<event::CanFrame> next;
+      bool begun = false;
+    };
+    std::vector<Far> modules;
+    for (std::uint32_t i = 0; i < 8; ++i) {
+      const std::uint32_t request_id = extended ? 0x18DA00F1 + ((0x10 + i) << 8) : 0x7E0 + i;
+      const std::uint32_t answer_id = *answerIdOf(request_id, extended);
+      Bytes message = hex("49 04 01");
+      const std::size_t more = below(120);
+      for (std::size_t k = 0; k < more; ++k) message.push_back(static_cast<std::uint8_t>(below(256)));
+      const Pair pair = {answer_id, request_id, extended};
+      modules.push_back({request_id, answer_id, message, Sender(pair), std::nullopt, false});
+    }
+    w.ask(functionalTarget(extended), "09 04");
+    std::size_t heard = 1;  // of what we sent
+    for (bool all = false; !all;) {
+      w.now += ms(0.25);
+      const auto hear = [&] {
+        for (; heard < w.far.size(); ++heard)
+          for (Far& m : modules)
+            if (const auto o = m.sender.onFrame(w.now, w.far[heard]); o.send) m.next = o.send;
+      };
+      Far& m = modules[below(modules.size())];
+      if (!m.begun) {
+        m.begun = true;
+        m.next = m.sender.start(w.now, m.message).send;
+      }
+      if (m.next) {
+        const event::CanFrame f = *m.next;
+        m.next.reset();
+        w.inbound(f);
+        m.next = m.sender.onConfirmed(w.now).send;
+        hear();
+      }
+      all = std::all_of(modules.begin(), modules.end(),
+                        [](const Far& x) { return x.begun && !x.sender.sending(); });
+    }
+    w.until(w.now + ms(2000));
+    ASSERT_EQ(w.results.size(), 1U);
+    const auto& exchanges = w.results[0].exchanges;
+    ASSERT_EQ(exchanges.size(), 8U);
+    std::size_t flows = 0;
+    for (std::size_t i = 0; i < 8; ++i) {
+      const auto& e = exchanges[i];
+      EXPECT_EQ(e.answer_id, modules[i].answer_id);
+      EXPECT_EQ(e.ended, Ended::answered);
+      EXPECT_TRUE(e.functional && e.confirmed);
+      EXPECT_TRUE(e.answer == modules[i].message) << round;
+      EXPECT_GE(e.complete_ms, e.answer_ms);
+      EXPECT_EQ(e.flow_ms >= 0, modules[i].message.size() > 7);
+      flows += modules[i].message.size() > 7 ? 1 : 0;
+    }
+    EXPECT_EQ(w.far.size(), 1 + flows);
+    EXPECT_EQ(w.exchanges.size(), 8U);
+  }
 }
 
 }  // namespace

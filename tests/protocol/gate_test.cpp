@@ -116,6 +116,82 @@ TEST(GateList, EveryIdentifierOf22) {
                                    "22f195", "22f196", "22f197", "22f198", "22f199", "22f19a", "22f19b",
                                    "22f19c", "22f19d", "22f19e", "22f19f"}));
 }
+TEST(GateList, EventRecordFunctionsOfARestraintModule) {  // FA00-FA18: ISO 14229-1 Annex C, ISO 26021
+  World w;
+  for (unsigned did = 0xFA00; did <= 0xFA18; ++did)
+    for (const bool extended : {false, true})
+      expectRefused(w, extended ? physical(0x18DA10F1, true) : physical(0x7E0),
+                    ("22" + toHex(Bytes{0xFA, static_cast<std::uint8_t>(did)})).c_str(), "not on the list");
+  EXPECT_TRUE(w.far.empty());
+}
+TEST(GateList, SessionControlAndTesterPresentOnCan) {
+  // Every sub-function with and without the "suppress positive response" bit, at every length, to one module
+  // and to everybody, 11 and 29 bit: 10 would end another tester's session or enter 04, the way to deployment
+  // procedures; 3E wakes and holds.
+  World w;
+  for (const auto& target :
+       {physical(0x7E0), functionalTarget(), physical(0x18DA58F1, true), functionalTarget(true)})
+    for (const unsigned service : {0x10U, 0x3EU})
+      for (unsigned sub = 0; sub < 256; ++sub)
+        for (std::size_t n = 1; n <= 7; ++n) {
+          Bytes r(n, 0x00);
+          r[0] = static_cast<std::uint8_t>(service);
+          if (n > 1) r[1] = static_cast<std::uint8_t>(sub);
+          expectRefused(w, target, toHex(r).c_str(), "not on the list");
+        }
+  EXPECT_TRUE(w.far.empty());
+}
+TEST(GateList, WhatTheFarEndReceivedIsTheListAndNothingElse) {
+  // Every pair of first bytes at 2, 3 and 4 bytes of length; the list written out once more, from the
+  // architecture page.
+  for (const bool extended : {false, true}) {
+    World w;
+    std::set<std::string> expected;
+    for (unsigned service = 0; service < 256; ++service)
+      for (unsigned second = 0; second < 256; ++second)
+        for (std::size_t n = 2; n <= 4; ++n) {
+          Bytes r(n, 0x90);
+          r[0] = static_cast<std::uint8_t>(service);
+          r[1] = static_cast<std::uint8_t>(second);
+          tryOut(w, extended ? physical(0x18DA58F1, true) : physical(0x7E0), r);
+          const bool one_to_six_pids = service == 0x01;
+          const bool pid_and_frame = service == 0x02 && n == 3;
+          const bool one_parameter = (service == 0x06 || service == 0x09) && n == 2;
+          const bool identification = service == 0x22 && second == 0xF1 && n == 3;  // F190
+          const bool codes_by_mask = service == 0x19 && (second == 0x01 || second == 0x02) && n == 3;
+          const bool supported_codes = service == 0x19 && second == 0x0A && n == 2;
+          if (one_to_six_pids || pid_and_frame || one_parameter || identification || codes_by_mask ||
+              supported_codes)
+            expected.insert(toHex(r));
+        }
+    EXPECT_EQ(received(w), expected);
+    EXPECT_EQ(expected.size(), 256U * 3 + 256 + 2 * 256 + 1 + 2 + 1);
+  }
+}
+TEST(GateList, EveryLengthOfEveryListedService) {
+  World w;
+  const std::pair<const char*, std::set<std::size_t>> lengths[] = {
+      {"01 0C 0C 0C 0C 0C 0C 0C", {2, 3, 4, 5, 6, 7}},
+      {"02 0C 00 0C 00 0C 00 0C", {3, 5, 7}},
+      {"03 00 00 00 00 00 00 00", {1}},
+      {"06 01 01 01 01 01 01 01", {2}},
+      {"07 00 00 00 00 00 00 00", {1}},
+      {"09 02 02 02 02 02 02 02", {2}},
+      {"0A 00 00 00 00 00 00 00", {1}},
+      {"22 F1 90 F1 90 F1 90 F1", {3}},
+      {"19 01 FF FF FF FF FF FF", {3}},
+      {"19 02 FF FF FF FF FF FF", {3}},
+      {"19 0A FF FF FF FF FF FF", {2}}};
+  for (const auto& [text, allowed] : lengths)
+    for (std::size_t n = 0; n <= 8; ++n) {
+      Bytes r = hex(text);
+      r.resize(n);
+      if (allowed.contains(n))
+        expectSent(w, physical(0x7E0), toHex(r).c_str());
+      else
+        expectRefused(w, physical(0x7E0), toHex(r).c_str(), "not on the list");
+    }
+}
 TEST(GateList, OtherLengthsOf22) {
   World w;
   for (const char* r : {"22", "22 F1", "22 F1 90 F1 8C", "22 F1 90 00", "22 F1 90 F1 8C F1 91"})
@@ -380,6 +456,15 @@ TEST_F(FlowControlGate, OnceForEachFirstFrame) {
   begins(0x7E9);
   EXPECT_FALSE(lets(module(0x7E0, 0x7E9)));  // not that module's own request identifier
   EXPECT_TRUE(lets(module(0x7E1, 0x7E9)));
+}
+TEST_F(FlowControlGate, GoesOutInTheFormatOfTheFirstFrame) {
+  asked();
+  event::CanFrame first = on(0x7E8, kVinBegins);
+  first.fd_flags = event::kFdFormat;
+  gate.onFrame(0, ms(10), first, false);
+  const auto permit = gate.flowControl(0, ms(11), module(0x7E0, 0x7E8), kGoOn);
+  ASSERT_TRUE(permit);
+  EXPECT_TRUE(permit->frame().fd()) << "the Linux kernel takes no other on an FD channel";
 }
 TEST_F(FlowControlGate, NeverWithoutARequestOfOurs) {
   begins(0x7E8);

@@ -8,12 +8,12 @@
 #include <map>
 #include <string>
 
-#include "core/protocol/vin.hpp"
+#include "tests/protocol/csv.hpp"
+#include "tests/protocol/world.hpp"
 
 namespace pin16::protocol {
 namespace {
 
-Bytes hex(const char* text) { return fromHex(text).value(); }
 std::string answer(const char* request, const char* text) { return describeAnswer(hex(request), hex(text)); }
 
 // ---- names
@@ -65,6 +65,36 @@ TEST(Names, UdsServicesAsInScapy) {
     EXPECT_EQ(bare(ours), bare(name)) << std::hex << code;
   }
 }
+TEST(Names, ServicesAsInTheTable) {  // data/uds_names.csv: scapy uds.py and kwp.py, Wireshark packet-uds.c
+  int checked = 0;
+  for (const CsvRow& row : csvRows("uds_names.csv", 150)) {
+    const auto code = static_cast<std::uint8_t>(std::stoul(row.at("code"), nullptr, 16));
+    if (row.at("group") == "service") {
+      const bool kwp = row.at("name").find("KWP2000") != std::string::npos;
+      const std::string ours(kwp ? kwpServiceName(code) : serviceName(code));
+      EXPECT_EQ(ours.substr(0, ours.find(' ')), row.at("name").substr(0, row.at("name").find(' ')));
+      ++checked;
+    } else if (row.at("group") == "0x19 sub-function" && !readDtcName(code).empty()) {
+      EXPECT_EQ(readDtcName(code), row.at("name"));
+      ++checked;
+    } else if (row.at("group") == "0x10 sub-function") {
+      EXPECT_EQ(sessionName(code), row.at("name"));
+      ++checked;
+    }
+  }
+  EXPECT_EQ(checked, 37 + 3 + 4);
+}
+TEST(Names, ObdServicesAndInfotypesAsInTheTable) {  // data/obd_services.csv: scapy, Wireshark packet-obd-ii.c
+  int checked = 0;
+  for (const CsvRow& row : csvRows("obd_services.csv", 162)) {
+    const bool service = row.at("group") == "service";
+    if (!service && (row.at("group") != "service 09 infotype" || row.at("confidence") != "read")) continue;
+    const auto code = static_cast<std::uint8_t>(std::stoul(row.at("code"), nullptr, 16));
+    EXPECT_EQ(service ? serviceName(code) : infotypeName(code), row.at("name"));
+    ++checked;
+  }
+  EXPECT_EQ(checked, 10 + 12);
+}
 TEST(Names, ReservedAndMakersCodesHaveNone) {  // ISO 14229-1:2013 Annex A Table A.1
   for (const int code : {0x01, 0x15, 0x23, 0x32, 0x74, 0x80, 0xF0, 0xFF})
     EXPECT_EQ(nrcName(static_cast<std::uint8_t>(code)), "") << code;
@@ -97,40 +127,28 @@ TEST(AnswerKind, SeveralPidsAnyMayComeFirst) {
   EXPECT_EQ(answerKind(hex("02 0C 00"), hex("42 0C 00 1A F8")), AnswerKind::positive);
 }
 
-// ---- decoding. Scalings: scapy, Wireshark's packet-obd-ii.c and SAE J1979:2002 agree (reference rows
-// "agree").
+// ---- in words. What answers say: decoded_test.cpp, pids_test.cpp.
 
-TEST(Describe, EngineSpeed) {
-  EXPECT_EQ(answer("01 0C", "41 0C 1A F8"), "engine speed 1726 1/min");
-}  // 6904 / 4
-TEST(Describe, CoolantSpeedVoltageTogether) {
+TEST(Describe, Answers) {
   EXPECT_EQ(answer("01 05 0D 42", "41 05 7B 0D 00 42 31 38"),
             "engine coolant temperature 83 degC, vehicle speed 0 km/h, control module voltage 12.6 V");
-}
-TEST(Describe, SupportedPids) {  // BE 3F A8 13 worked by hand, top bit = PID 01
-  EXPECT_EQ(answer("01 00", "41 00 BE 3F A8 13"),
+  EXPECT_EQ(answer("01 00", "41 00 BE 3F A8 13"),  // worked by hand, top bit = PID 01
             "supported PIDs: 01 03 04 05 06 07 0B 0C 0D 0E 0F 10 11 13 15 1C 1F 20");
-}
-TEST(Describe, UnknownPidStaysHex) { EXPECT_EQ(answer("01 1C", "41 1C 06"), "PID 1c 06"); }
-TEST(Describe, TruncatedPidStaysHex) { EXPECT_EQ(answer("01 0C", "41 0C 1A"), "PID 0c 1a"); }
-TEST(Describe, TroubleCodes) {  // trace of service 03 on CAN in a public document
-  EXPECT_EQ(answer("03", "43 06 01 00 02 00 03 00 43 00 82 00 C1 00"),
-            "6 trouble codes P0100 P0200 P0300 C0300 B0200 U0100");
-}
-TEST(Describe, Vin) {
-  EXPECT_EQ(answer("09 02", "49 02 01 31 47 34 41 48 35 39 48 34 35 47 31 31 38 33 34 31"),
-            "VIN 1G4AH59H45G118341 (check digit matches)");
   EXPECT_EQ(answer("22 F1 90", "62 F1 90 31 31 31 31 31 31 31 31 32 31 31 31 31 31 31 31 31"),
-            "VIN 11111111211111111 (check digit would be 1 (it is mandatory in North America only))");
+            "VIN 11111111211111111 (check digit wrong, 1 expected; it is mandatory in North America only)");
 }
-TEST(Describe, OtherIdentifiers) {
-  EXPECT_EQ(answer("22 F1 8C", "62 F1 8C 41 42 43"), "F18C ECUSerialNumber: ABC");
-  EXPECT_EQ(answer("22 F1 86", "62 F1 86 01"), "F186 activeDiagnosticSession: 01");
-}
-TEST(Describe, Negative) { EXPECT_EQ(answer("22 F1 90", "7F 22 31"), "negative 31 requestOutOfRange"); }
 TEST(Describe, Requests) {
   EXPECT_EQ(describeRequest(hex("22 F1 90")), "22 f1 90: ReadDataByIdentifier, F190 VIN");
   EXPECT_EQ(describeRequest(hex("09 02")), "09 02: vehicle information, VIN");
+  EXPECT_EQ(describeRequest(hex("01 0C A6")),
+            "01 0c a6: request current powertrain diagnostic data, PID 0C engine speed, PID A6");
+  EXPECT_EQ(describeRequest(hex("02 0C 01")),
+            "02 0c 01: request powertrain freeze frame data, PID 0C engine speed in freeze frame 1");
+  EXPECT_EQ(describeRequest(hex("06 21")),
+            "06 21: on-board monitoring test results, MID 21 catalyst monitor bank 1");
+  EXPECT_EQ(describeRequest(hex("19 02 08")),
+            "19 02 08: ReadDTCInformation, reportDTCByStatusMask, status mask 08");
+  EXPECT_EQ(describeRequest(hex("1A 90")), "1a 90: ReadECUIdentification (KWP2000)");
   EXPECT_EQ(describeRequest(hex("BA")), "ba");
 }
 TEST(Describe, NothingOutOfBounds) {  // run under AddressSanitizer
@@ -144,25 +162,6 @@ TEST(Describe, NothingOutOfBounds) {  // run under AddressSanitizer
         (void)describeAnswer(r, a);
         EXPECT_FALSE(vinOf(r, a));
       }
-}
-
-// ---- VIN. Worked examples of 49 CFR 565 and of the US DOT outline for new manufacturers.
-
-TEST(Vin, WorkedExamples) {
-  for (const char* vin : {"1G4AH59H45G118341",   // sample calculation printed in 49 CFR 565, sum 411
-                          "1M8GDM9AXKP042788",   // widely published, sum 351, remainder 10
-                          "1J9RP1A36A1644345",   // US DOT outline, sum 314
-                          "11111111111111111"})  // arithmetic, sum 89
-    EXPECT_TRUE(checkVin(vin).digit_matches) << vin;
-}
-TEST(Vin, OneWrongCharacterIsNoticed) {
-  EXPECT_FALSE(checkVin("1G4AH59H45G118342").digit_matches);
-  EXPECT_EQ(checkVin("1G4AH59H05G118341").expected, '4');
-}
-TEST(Vin, LettersIOQAndOtherLengthsAreNotWellFormed) {
-  for (const char* vin : {"IG4AH59H45G118341", "1G4AH59H45G11834O", "1G4AH59H45G11834Q", "1G4AH59H45G11834",
-                          "1g4ah59h45g118341", ""})
-    EXPECT_FALSE(checkVin(vin).well_formed) << vin;
 }
 
 // ---- request text

@@ -13,6 +13,7 @@
 #include <fstream>
 #include <map>
 
+#include "core/can/wire_bits.hpp"
 #include "core/capture/reader.hpp"
 #include "core/capture/verify.hpp"
 #include "core/recorder/recorder.hpp"
@@ -28,6 +29,10 @@ class Counter : public event::Sink {
   void take(const event::Batch& batch) override {
     for (const auto& h : batch.headers) {
       ++kinds[h.kind];
+      // Filled where a frame enters a batch: from a live link in the recorder, from a file in its reader.
+      if (const auto f = h.kind == event::Kind::frame ? batch.frame(h) : std::nullopt) {
+        EXPECT_EQ(h.wire_bits, can::packWireBits(can::wireBits(*f)));
+      }
       last_sequence = h.sequence;
     }
   }
