@@ -96,6 +96,43 @@ const std::vector<Entry>& entries() {
       {"low-to-supply", kAny,
        [](Scenario& s, Module&, const Fault& f) { s.bus.low_to_supply_ohm = f.ohm.value_or(1); }},
       {"interface-dead", kAny, [](Scenario& s, Module&, const Fault&) { s.interface.dead = true; }},
+      {"interface-listen-only", kAny,
+       [](Scenario& s, Module&, const Fault&) { s.interface.listen_only = true; }},
+      {"floating-reference", kAny,
+       [](Scenario& s, Module&, const Fault& f) {
+         s.interface.from_source = s.interface.ties_grounds = false;
+         s.interface.own_V = 12.6;
+         s.interface.own_offset_V = f.V.value_or(20);
+         s.interface.own_offset_ohm = f.ohm.value_or(1000);
+       }},
+      {"source-sags", kAny,
+       [](Scenario& s, Module&, const Fault& f) { s.source.sag_V_per_s = f.V.value_or(0.5); }},
+      {"source-shuts-off", kAny,
+       [](Scenario& s, Module&, const Fault& f) {
+         s.source.off_below_A = f.A.value_or(1);
+         s.source.off_after_s = f.ms.value_or(3000) / 1e3;
+       }},
+      {"source-limited", kAny,
+       [](Scenario& s, Module&, const Fault& f) {
+         s.source.limit_A = f.A.value_or(0.4);
+         s.source.limit_foldback = 0.5;
+       }},
+      {"plug-bounces", kAny,
+       [](Scenario& s, Module&, const Fault& f) {
+         s.rig.bounce_ms.clear();
+         s.rig.bounce_count = 5;
+         s.rig.bounce_spread_ms = f.ms.value_or(200);
+       }},
+      {"further-feed-open", kAny,
+       [](Scenario&, Module& m, const Fault&) { m.further_feed_ohm = circuit::kOpen_ohm; }},
+      {"slow-when-low", kAny,
+       [](Scenario&, Module& m, const Fault& f) {
+         m.low_V = f.V.value_or(13);
+         m.low_delay_factor = 20;
+       }},
+      {"gateway-unpowered", kAny,
+       [](Scenario& s, Module&, const Fault&) { s.modules.back().feed_ohm = circuit::kOpen_ohm; }},
+      {"gateway-silent", kAny, [](Scenario& s, Module&, const Fault&) { s.gateway->silent = true; }},
   };
   return table;
 }
@@ -122,6 +159,10 @@ Status applyFault(Scenario& s, const Fault& fault) {
         ErrorKind::input,
         fmt::format("fault {} cannot exist in arrangement {}", fault.name, job::toText(s.arrangement)),
         s.file, ""};
+  if (fault.name.starts_with("gateway-") && !s.gateway)
+    return Error{ErrorKind::input,
+                 fmt::format("fault {} cannot exist: this scenario has no [gateway]", fault.name), s.file,
+                 ""};
   const auto module = fault.module.empty()
                           ? s.modules.begin()
                           : std::find_if(s.modules.begin(), s.modules.end(),

@@ -83,6 +83,12 @@ class Fields {
       out.push_back(*v);
     }
   }
+  /// Instants, each later than the one before.
+  void rising(const char* key, std::vector<double>& out) {
+    (*this)(key, out);
+    for (std::size_t i = 1; i < out.size(); ++i)
+      if (!(out[i] > out[i - 1])) return fail(key, *table_.get(key), "must rise from number to number");
+  }
   void operator()(const char* key, Bytes& out) {
     std::string text;
     (*this)(key, text);
@@ -92,22 +98,28 @@ class Fields {
     else
       fail(key, *table_.get(key), "must be hex digits, two a byte");
   }
+  template <class T>
+  using Words = std::initializer_list<std::pair<std::string_view, T>>;
   /// One of several words.
   template <class T>
-  void choice(const char* key, T& out, std::initializer_list<std::pair<std::string_view, T>> words) {
+  void choice(const char* key, T& out, Words<T> words) {
     std::string text;
     (*this)(key, text);
-    if (text.empty()) return;
-    std::string known;
-    for (const auto& [word, value] : words) {
-      if (word == text) {
-        out = value;
-        return;
-      }
-      known += known.empty() ? "" : ", ";
-      known += word;
+    if (!text.empty()) word(key, *table_.get(key), text, out, words);
+  }
+  /// A list of them, at least one.
+  template <class T>
+  void choices(const char* key, std::vector<T>& out, Words<T> words) {
+    const toml::node* n = take(key);
+    if (n == nullptr) return;
+    const toml::array* list = n->as_array();
+    if (list == nullptr || list->empty()) return fail(key, *n, "must be a list of words");
+    out.clear();
+    for (const toml::node& e : *list) {
+      T value{};
+      word(key, e, e.value_or(std::string()), value, words);
+      out.push_back(value);
     }
-    fail(key, *table_.get(key), "must be one of " + known);
   }
   /// A sub-table, if it is there.
   template <class F>
@@ -141,6 +153,19 @@ class Fields {
   }
 
  private:
+  template <class T>
+  void word(const char* key, const toml::node& node, std::string_view text, T& out, Words<T> words) {
+    std::string known;
+    for (const auto& [word, value] : words) {
+      if (word == text) {
+        out = value;
+        return;
+      }
+      known += known.empty() ? "" : ", ";
+      known += word;
+    }
+    fail(key, node, "must be one of " + known);
+  }
   const toml::node* take(const char* key) {
     known_.insert(key);
     return table_.get(key);
@@ -157,19 +182,40 @@ void readLead(Fields& f, Lead& lead) {
   f("length_m", lead.length_m, 0.001, 200);
 }
 
-void readModule(Fields& f, Module& m) {
-  f("name", m.name);
-  f.choice("feed", m.feed, {{"slot", Module::Feed::slot}, {"bus-bar", Module::Feed::bus_bar}});
+/// Supply and start: of a module, and of the gateway.
+void readSupply(Fields& f, Module& m) {
+  using Feed = Module::Feed;
+  const Fields::Words<Feed> feeds = {
+      {"slot", Feed::slot}, {"bus-bar", Feed::bus_bar}, {"ignition", Feed::ignition}, {"rig", Feed::rig}};
+  f.choice("feed", m.feeds.front(), feeds);
+  f.choices("feeds", m.feeds, feeds);
   f.table("harness", [&](Fields& t) { readLead(t, m.harness); });
   f("feed_ohm", m.feed_ohm, 1e-6);
+  f("further_feed_ohm", m.further_feed_ohm, 1e-6);
   f("ground_ohm", m.ground_ohm, 1e-6);
+  f.choice("draw", m.draw, {{"resistor", Module::Draw::resistor}, {"power", Module::Draw::power}});
   f("sleep_A", m.sleep_A, 1e-6, 100);
   f("boot_A", m.boot_A, 1e-6, 100);
   f("run_A", m.run_A, 1e-6, 100);
+  f("inrush_A", m.inrush_A, 0, 100);
+  f("inrush_ms", m.inrush_ms, 0, 60e3);
   f("boot_s", m.boot_s, 0, 600);
   f("start_V", m.start_V, 0, 60);
   f("stop_V", m.stop_V, 0, 60);
+  f("reset_ms", m.reset_ms, 1, 60e3);
+  f("reserve_uF", m.reserve_uF, 0, 1e6);
+  f.require(m.stop_V <= m.start_V, "stop_V", "must not be above start_V");
+}
+
+void readModule(Fields& f, Module& m) {
+  using WakeUp = Module::WakeUp;
+  f("name", m.name);
+  readSupply(f, m);
   f("ignition_only", m.ignition_only);
+  f.choice("wake_up", m.wake_up,
+           {{"feed", WakeUp::feed}, {"bus", WakeUp::bus}, {"ignition", WakeUp::ignition}});
+  f("wake_id", m.wake_id, event::kExtendedMask);
+  f.choice("bus", m.bus, {{"inner", Module::Side::inner}, {"connector", Module::Side::connector}});
   f("bitrate", m.bitrate);
   f("transceiver_dead", m.transceiver_dead);
   f("mute", m.mute);
@@ -179,6 +225,8 @@ void readModule(Fields& f, Module& m) {
   f("functional", m.functional);
   f("delay_ms", m.delay_ms, 0, 60e3);
   f("jitter_ms", m.jitter_ms, 0, 60e3);
+  f("low_V", m.low_V, 0, 60);
+  f("low_delay_factor", m.low_delay_factor, 1, 1e4);
   f("pending", m.pending, 1000);
   f("pending_every_ms", m.pending_every_ms, 1, 60e3);
   f("separation_ms", m.separation_ms, 0, 127);
@@ -188,6 +236,7 @@ void readModule(Fields& f, Module& m) {
     t("request", a.request);
     t("data", a.data);
     t("text", text);
+    t("refusal", a.refusal);
     a.data.insert(a.data.end(), text.begin(), text.end());
     t.require(!a.request.empty(), "request", "is missing");
     m.answers.push_back(std::move(a));
@@ -201,7 +250,8 @@ void readModule(Fields& f, Module& m) {
     m.periodic.push_back(p);
   });
   f.require(!m.name.empty(), "name", "is missing");
-  f.require(m.stop_V <= m.start_V, "stop_V", "must not be above start_V");
+  f.require(m.wake_up != WakeUp::ignition || m.feeds.size() > 1, "feeds",
+            "must name the ignition wire last: wake_up is ignition");
 }
 
 void readMeter(Fields& f, Meter& m) {
@@ -237,6 +287,15 @@ void readAll(Fields& f, Scenario& s, std::vector<Fault>& faults) {
     t("emf_V", s.source.emf_V, -60, 60);
     t("series_ohm", s.source.series_ohm);
     t("output_open", s.source.output_open);
+    t("capacity_Ah", s.source.capacity_Ah, 0, 1e4);
+    t("empty_V", s.source.empty_V, 0, 60);
+    t("series_empty_ohm", s.source.series_empty_ohm);
+    t("sag_V_per_s", s.source.sag_V_per_s, 0, 60);
+    t("off_below_A", s.source.off_below_A, 0, 100);
+    t("off_after_s", s.source.off_after_s, 0, 1e5);
+    t("limit_A", s.source.limit_A, 0, 1e4);
+    t("limit_foldback", s.source.limit_foldback, 0, 0.99);
+    t.require(s.source.limit_A == 0 || s.source.emf_V >= 0, "limit_A", "needs an emf_V of 0 or more");
   });
   f.table("rig", [&](Fields& t) {
     t("fuse_A", s.rig.fuse_A);
@@ -247,6 +306,9 @@ void readAll(Fields& f, Scenario& s, std::vector<Fault>& faults) {
     t("clip_ohm", s.rig.clip_ohm, 1e-6);
     t("clamp_ohm", s.rig.clamp_ohm, 1e-6);
     t("supply_blade", s.rig.supply_blade);
+    t.rising("bounce_ms", s.rig.bounce_ms);
+    t("bounce_count", s.rig.bounce_count, 100);
+    t("bounce_spread_ms", s.rig.bounce_spread_ms, 0.1, 10e3);
   });
   f.table("vehicle", [&](Fields& t) {
     t("main_ohm", s.vehicle.main_ohm, 1e-6);
@@ -257,6 +319,7 @@ void readAll(Fields& f, Scenario& s, std::vector<Fault>& faults) {
     t("module_fuse_open", s.vehicle.module_fuse_open);
     t("module_fuse_left_in", s.vehicle.module_fuse_left_in);
     t("slot_ignition_fed", s.vehicle.slot_ignition_fed);
+    t("visible_signs", s.vehicle.visible_signs);
   });
   f.table("connector", [&](Fields& t) {
     t.choice("fed_from", s.connector.fed_from,
@@ -280,6 +343,11 @@ void readAll(Fields& f, Scenario& s, std::vector<Fault>& faults) {
     t("termination_ohm", s.interface.termination_ohm);
     t("listen_only", s.interface.listen_only);
     t("dead", s.interface.dead);
+    t("own_V", s.interface.own_V, 0, 60);
+    t("own_offset_V", s.interface.own_offset_V, -60, 60);
+    t("own_offset_ohm", s.interface.own_offset_ohm, 1e-3);
+    t.require(s.interface.own_V == 0 || !s.interface.from_source, "own_V",
+              "cannot be given together with from_source");
   });
   f.table("bus", [&](Fields& t) {
     t("bitrate", s.bus.bitrate);
@@ -293,6 +361,19 @@ void readAll(Fields& f, Scenario& s, std::vector<Fault>& faults) {
     t.require(s.bus.bitrate >= 1000, "bitrate", "must be at least 1000 bit/s");
   });
   f.tables("module", [&](Fields& t) { readModule(t, s.modules.emplace_back()); });
+  f.table("gateway", [&](Fields& t) {
+    Gateway& g = s.gateway.emplace();
+    Module& m = s.modules.emplace_back();
+    m.name = "gateway";
+    m.feeds = {Module::Feed::bus_bar};
+    readSupply(t, m);
+    t("terminations_ohm", g.terminations_ohm);
+    t("capacitance_pF", g.capacitance_pF, 1);
+    t("delay_ms", g.delay_ms, 0, 1e3);
+    t("forwards_periodic", g.forwards_periodic);
+    t("silent", g.silent);
+    t.require(s.modules.size() > 1, "feed", "needs a [[module]] behind it");
+  });
   f.tables("meter", [&](Fields& t) { readMeter(t, s.meters.emplace_back()); });
   f.tables("fault", [&](Fields& t) {
     Fault& fault = faults.emplace_back();
@@ -301,6 +382,10 @@ void readAll(Fields& f, Scenario& s, std::vector<Fault>& faults) {
     t("ohm", fault.ohm);
     t("V", fault.V, -60, 60);
     t("ms", fault.ms);
+    t("A", fault.A);
+    t("at_s", fault.at_s, 0, 1e5);
+    t("until_s", fault.until_s, 0, 1e5);
+    t.require(!fault.until_s || *fault.until_s > fault.at_s.value_or(0), "until_s", "must be after at_s");
   });
 }
 
@@ -325,12 +410,16 @@ Result<Scenario> parseScenario(std::string_view toml_text, const std::string& fi
     f.require(!s.modules.empty(), "module", "is missing: at least one [[module]] is needed");
   }
   if (error) return *error;
-  for (const Fault& fault : faults)
-    if (Status applied = applyFault(s, fault); !applied) {
+  for (const Fault& fault : faults) {
+    const bool timed = fault.at_s || fault.until_s;
+    Scenario tried = s;
+    if (Status applied = applyFault(timed ? tried : s, fault); !applied) {
       Error e = applied.error();
       e.place = file_name;
       return e;
     }
+    if (timed) s.timed_faults.push_back(fault);
+  }
   return s;
 }
 

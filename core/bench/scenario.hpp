@@ -26,6 +26,18 @@ struct Source {
   double emf_V = 12.6;
   double series_ohm = 0.02;
   bool output_open = false;  ///< switched off, isolator open
+  // Charge: EMF and resistance go straight from their full to their empty value as charge is drawn.
+  double capacity_Ah = 0;  ///< left in it at the start; 0 endless
+  double empty_V = 10.5;
+  std::optional<double> series_empty_ohm;  ///< none: stays series_ohm
+  double sag_V_per_s = 0;                  ///< EMF falls so fast from the moment the source is connected
+  // A pack that takes a light load for none: off, and stays off.
+  double off_below_A = 0;  ///< 0 never
+  double off_after_s = 30;
+  // A bench supply's limit: above limit_A the current is held and the volts give way; with foldback it is
+  // held at limit_A * (1 - foldback * (1 - V / EMF)).
+  double limit_A = 0;  ///< 0 none
+  double limit_foldback = 0;
 };
 
 /// The leads from an outside source; fed-in-place and removed.
@@ -38,6 +50,12 @@ struct Rig {
   double clip_ohm = 0.005;    ///< adapter in the fuse slot, or plug at the module's harness
   double clamp_ohm = 0.005;   ///< ground clamp on the body, or joint at the ground post
   bool supply_blade = false;  ///< the feed sits on the supply blade instead of the load blade
+  /// The contact that feeds the module bounces at switch-on (any arrangement): instants at which it opens,
+  /// closes, opens, ... after power on.
+  std::vector<double> bounce_ms;
+  /// Or so many gaps at instants drawn by the seed, all within bounce_spread_ms.
+  int bounce_count = 0;
+  double bounce_spread_ms = 20;
 };
 
 /// The vehicle's wiring; on the table only the module's own harness of it exists.
@@ -50,6 +68,7 @@ struct Vehicle {
   bool module_fuse_open = false;
   bool module_fuse_left_in = false;  ///< fed-in-place: left in the slot beside the feed
   bool slot_ignition_fed = false;
+  bool visible_signs = false;  ///< what hangs on the bus bar shows itself when fed: lights, chime
 };
 
 struct Connector {
@@ -73,6 +92,12 @@ struct Interface {
   double termination_ohm = 0;  ///< built in; 0 none
   bool listen_only = false;
   bool dead = false;  ///< lamp and transceiver do nothing, whatever the volts
+  /// A source of its own (second battery, charger, computer); 0 none. Its minus is the transceiver's
+  /// reference; pins 4 and 5 are joined to it only if ties_grounds. Against the first source's minus it hangs
+  /// at own_offset_V through own_offset_ohm (leak of a charger, other wiring).
+  double own_V = 0;
+  double own_offset_V = 0;
+  double own_offset_ohm = 1e6;
 };
 
 struct Bus {
@@ -83,10 +108,11 @@ struct Bus {
   std::optional<double> high_to_ground_ohm, high_to_supply_ohm, low_to_ground_ohm, low_to_supply_ohm;
 };
 
-/// What a module answers to one request: service + 0x40, the rest of the request, then `data`.
+/// What a module answers to one request: service + 0x40, the rest of the request, then `data`; or a refusal.
 struct Answer {
   Bytes request;
   Bytes data;
+  std::uint8_t refusal = 0;  ///< not 0: 7F, service, this code (ISO 14229-1, ISO 14230-3)
 };
 
 struct Periodic {
@@ -98,19 +124,37 @@ struct Periodic {
 
 struct Module {
   std::string name;
-  enum class Feed { slot, bus_bar };  ///< through the job's fuse slot, or elsewhere from the bus bar
-  Feed feed = Feed::slot;
+  /// Through the job's fuse slot (on the table the harness), elsewhere from the bus bar, from it when the
+  /// ignition is on, or by a further lead of the rig from its feed.
+  enum class Feed { slot, bus_bar, ignition, rig };
+  /// All are needed. They share the draw evenly; with wake_up = ignition the last is a wake wire (5 mA).
+  std::vector<Feed> feeds = {Feed::slot};
   Lead harness;
-  double feed_ohm = 0.01;    ///< joint at the module, supply
-  double ground_ohm = 0.01;  ///< module ground to body or ground post
-  // Draw at 12 V; the module is a resistor in each of its states, so that the network stays linear.
+  double feed_ohm = 0.01;          ///< joint at the module, supply
+  double further_feed_ohm = 0.01;  ///< the same of each feed after the first
+  double ground_ohm = 0.01;        ///< module ground to body or ground post
+  // Draw at 12 V. In each of its states the module is a resistor, or (a switching regulator) a constant power
+  // down to 6 V and a resistor below.
+  enum class Draw { resistor, power };
+  Draw draw = Draw::resistor;
   double sleep_A = 0.0005;
   double boot_A = 0.6;
   double run_A = 0.3;
+  double inrush_A = 0;  ///< instead of boot_A for the first inrush_ms of a start
+  double inrush_ms = 1;
   double boot_s = 0.5;
   double start_V = 8;          ///< starts above this
   double stop_V = 6.5;         ///< stops below this
-  bool ignition_only = false;  ///< needs the ignition feed: asleep unless power is on (bus-bar feed)
+  double reset_ms = 50;        ///< stopped, it starts again after this at the earliest
+  bool ignition_only = false;  ///< its bus-bar feed is switched by the ignition: fed only with power on
+  /// What starts it once fed: the feed itself, a frame on its bus, or the ignition wire (its last feed).
+  enum class WakeUp { feed, bus, ignition };
+  WakeUp wake_up = WakeUp::feed;
+  std::uint32_t wake_id = 0;  ///< wake_up = bus: only this identifier; 0 any frame
+  double reserve_uF = 0;      ///< input capacitance behind a diode: carries it through short gaps
+
+  enum class Side { inner, connector };  ///< with a gateway: behind it, or on the connector's own wires
+  Side bus = Side::inner;
 
   std::uint32_t bitrate = 0;  ///< 0: the bus's
   bool transceiver_dead = false;
@@ -121,11 +165,24 @@ struct Module {
   bool functional = false;  ///< answers the legislated functional request identifier too
   double delay_ms = 5;
   double jitter_ms = 2;  ///< added, evenly spread
-  int pending = 0;       ///< answers "response pending" (7F xx 78) this often first
+  /// Below low_V at its terminals delay and jitter grow, straight up to low_delay_factor at stop_V.
+  double low_V = 0;  ///< 0: they do not
+  double low_delay_factor = 1;
+  int pending = 0;  ///< answers "response pending" (7F xx 78) this often first
   double pending_every_ms = 1000;
   double separation_ms = 0;  ///< STmin in its own flow control
   std::vector<Answer> answers;
   std::vector<Periodic> periodic;
+};
+
+/// Parts the connector's bus wires from the module's. Supply and start are those of a module: it is the last
+/// of Scenario::modules, named "gateway".
+struct Gateway {
+  std::vector<double> terminations_ohm = {120, 120};  ///< of the connector's wires
+  double capacitance_pF = 300;                        ///< of the connector's wires
+  double delay_ms = 0.5;                              ///< from the end of a frame to the start of its copy
+  bool forwards_periodic = false;  ///< else only the requests and answers of the modules behind it
+  bool silent = false;             ///< runs and acknowledges, forwards nothing
 };
 
 /// One instrument that reads one point. Nodes of V() and R() are those of docs/scenario-file.md.
@@ -136,6 +193,15 @@ struct Meter {
   double input_ohm = 10e6;
   bool interface_unplugged = false;
   std::vector<event::PowerState> when;
+};
+
+/// One `[[fault]]` entry. `ohm`, `V`, `A`, `ms` replace the fault's own figure where it has one.
+struct Fault {
+  std::string name;
+  std::string module;  ///< which module; empty the first
+  std::optional<double> ohm, V, ms, A;
+  /// Only from at_s to until_s after the start; no at_s: from the start, no until_s: for good.
+  std::optional<double> at_s, until_s;
 };
 
 struct Scenario {
@@ -153,22 +219,18 @@ struct Scenario {
   Interface interface;
   Bus bus;
   std::vector<Module> modules;
+  std::optional<Gateway> gateway;
   std::vector<Meter> meters;
   std::vector<std::string> faults;  ///< applied, in order, for print()
+  std::vector<Fault> timed_faults;  ///< of those with times; checked, not applied
 };
 
 /// Errors (ErrorKind::input) name file, line and field. Unknown keys are errors.
 [[nodiscard]] Result<Scenario> readScenario(const std::string& path);
 [[nodiscard]] Result<Scenario> parseScenario(std::string_view toml, const std::string& file_name);
 
-/// One `[[fault]]` entry. `ohm`, `V`, `ms` replace the fault's own figure where it has one.
-struct Fault {
-  std::string name;
-  std::string module;  ///< which module; empty the first
-  std::optional<double> ohm, V, ms;
-};
-/// ErrorKind::input listing the known names, if there is no such fault or it cannot exist in this
-/// arrangement.
+/// Applies it at once, whatever its times. ErrorKind::input listing the known names, if there is no such
+/// fault or it cannot exist in this arrangement.
 Status applyFault(Scenario& scenario, const Fault& fault);
 [[nodiscard]] std::vector<std::string> faultNames();
 

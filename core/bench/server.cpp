@@ -6,16 +6,12 @@
 namespace pin16::bench {
 namespace {
 
-// ISO 15765-4: the legislated functional request identifiers.
-constexpr std::uint32_t kFunctionalStandard = 0x7DF;
-constexpr std::uint32_t kFunctionalExtended = 0x18DB33F1;
-
 // ISO 14229-1, table of negative response codes.
-constexpr std::uint8_t kNegative = 0x7F, kServiceNotSupported = 0x11, kIncorrectLength = 0x13,
-                       kOutOfRange = 0x31, kPending = 0x78;
+constexpr std::uint8_t kNegative = 0x7F, kServiceNotSupported = 0x11, kUnknownItem = 0x12,
+                       kIncorrectLength = 0x13, kOutOfRange = 0x31, kPending = 0x78;
 constexpr std::uint8_t kPositive = 0x40;
 constexpr std::uint8_t kLegislatedLast = 0x0A;
-constexpr std::uint8_t kReadDataByIdentifier = 0x22;
+constexpr std::uint8_t kReadEcuIdentification = 0x1A, kReadDataByIdentifier = 0x22;
 
 protocol::Pair pairOf(const Module& m, std::uint32_t listen_id) {
   return {.tx_id = m.answer_id, .rx_id = listen_id, .extended = m.extended};
@@ -86,7 +82,7 @@ void Server::plan(Ns t_ns, const Bytes& request, bool functional) {
   if (!planned_.empty() || sender_.sending()) return;
   Bytes answer = respond(request, functional);
   if (answer.empty()) return;
-  Ns at = t_ns + toNs(module_.delay_ms + module_.jitter_ms * random_.share());
+  Ns at = t_ns + toNs((module_.delay_ms + module_.jitter_ms * random_.share()) * slow_factor_);
   for (int i = 0; i < module_.pending; ++i) {
     planned_.emplace_back(at, Bytes{kNegative, request[0], kPending});
     at += toNs(module_.pending_every_ms);
@@ -100,6 +96,7 @@ Bytes Server::respond(const Bytes& request, bool functional) const {
   for (const Answer& a : module_.answers) {
     service_known = service_known || a.request[0] == service;
     if (a.request != request) continue;
+    if (a.refusal != 0) return {kNegative, service, a.refusal};
     Bytes out = request;
     out[0] = static_cast<std::uint8_t>(service + kPositive);
     out.insert(out.end(), a.data.begin(), a.data.end());
@@ -109,6 +106,7 @@ Bytes Server::respond(const Bytes& request, bool functional) const {
   if (service == kReadDataByIdentifier && service_known && request.size() < 3)
     return {kNegative, service, kIncorrectLength};
   if (functional) return {};
+  if (service == kReadEcuIdentification && service_known) return {kNegative, service, kUnknownItem};
   return {kNegative, service, service_known ? kOutOfRange : kServiceNotSupported};
 }
 

@@ -4,7 +4,8 @@
 /// no I/O, no threads.
 ///
 /// Unknown requests: ISO 14229-1 negative responses 11 (service), 31 (identifier), 13 (length); none of 11
-/// and 31 to a functional request, and none to an unsupported item of a legislated service (ISO 15031-5).
+/// and 31 to a functional request, and none to an unsupported item of a legislated service (ISO 15031-5). To
+/// an unknown item of service 1A (KWP, ISO 14230-3) 12, from memory.
 
 #include <cstdint>
 #include <deque>
@@ -16,6 +17,10 @@
 #include "core/protocol/isotp.hpp"
 
 namespace pin16::bench {
+
+/// ISO 15765-4: the legislated functional request identifiers.
+inline constexpr std::uint32_t kFunctionalStandard = 0x7DF;
+inline constexpr std::uint32_t kFunctionalExtended = 0x18DB33F1;
 
 /// A small generator of our own, so that a seed gives the same numbers everywhere.
 class Xorshift {
@@ -41,6 +46,11 @@ class Server {
     event::CanFrame frame;
     bool of_answer = false;  ///< onConfirmed() is awaited for it
   };
+  /// The module is another one from now on (a fault); what is under way stays.
+  void change(const Module& module) { module_ = module; }
+  /// Delay and jitter of answers planned from now on are multiplied by it.
+  void slow(double factor) { slow_factor_ = factor; }
+
   /// Each returns what the module now wants to send.
   [[nodiscard]] std::vector<Outgoing> onFrame(Ns t_ns, const event::CanFrame& frame);
   [[nodiscard]] std::vector<Outgoing> onConfirmed(Ns t_ns);
@@ -54,6 +64,7 @@ class Server {
   void take(const protocol::Sender::Output& from_sender, std::vector<Outgoing>& out);
 
   Module module_;
+  double slow_factor_ = 1;
   Xorshift random_;
   protocol::Receiver physical_;
   protocol::Receiver functional_;

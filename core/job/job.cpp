@@ -246,6 +246,33 @@ void readLimits(File& file, const toml::table& table, Job& job) {
   }
 }
 
+void readPlugins(File& file, const toml::table& table, Job& job) {
+  for (const auto& [key, node] : table) {
+    const std::string name = fmt::format("plugin.{}", key.str());
+    const toml::table* settings = node.as_table();
+    if (settings == nullptr) {
+      file.fail(node.source(), name, "expected a table with the plugin's settings",
+                fmt::format("Write [{}] on a line of its own, its settings below it", name));
+      continue;
+    }
+    PluginSettings& to = job.plugins[std::string(key.str())];
+    for (const auto& [setting, value] : *settings) {
+      PluginValue& v = to[std::string(setting.str())];
+      if (const auto on = value.value_exact<bool>())
+        v = *on;
+      else if (const auto text = value.value_exact<std::string>())
+        v = *text;
+      else if (const auto number = value.value<double>();
+               number && value.is_number() && std::isfinite(*number))
+        v = *number;
+      else
+        file.fail(value.source(), fmt::format("{}.{}", name, setting.str()),
+                  "expected a number, true or false, or a text in quotes",
+                  "`pin16 plugins` lists the settings");
+    }
+  }
+}
+
 /// The named table of the file's top level, if it is there and is one.
 template <class F>
 void withTable(File& file, Section& top, const char* name, F use) {
@@ -297,6 +324,7 @@ Job readAll(File& file, const toml::table& root) {
             [&](const toml::table& t) { readModule(Section(file, "module", t), job.module); });
   withTable(file, top, "bus", [&](const toml::table& t) { readBus(Section(file, "bus", t), job.bus); });
   withTable(file, top, "limits", [&](const toml::table& t) { readLimits(file, t, job); });
+  withTable(file, top, "plugin", [&](const toml::table& t) { readPlugins(file, t, job); });
   withEach(file, top, "link", [&](const toml::table& t) { readLink(Section(file, "link", t), job); });
   withEach(file, top, "reading",
            [&](const toml::table& t) { readReading(Section(file, "reading", t), job); });

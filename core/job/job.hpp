@@ -4,9 +4,11 @@
 /// The TOML form is documented in docs/job-file.md.
 
 #include <cstdint>
+#include <map>
 #include <optional>
 #include <string>
 #include <string_view>
+#include <variant>
 #include <vector>
 
 #include "core/base/result.hpp"
@@ -55,6 +57,10 @@ struct LinkEntry {
   std::string role;  ///< free text; empty = "bus"
 };
 
+/// Settings of one plugin as written; whether they fit is said by the plugin's own description (core/plugin).
+using PluginValue = std::variant<double, bool, std::string>;
+using PluginSettings = std::map<std::string, PluginValue>;
+
 struct Job {
   std::string file;  ///< where it was read from; empty if made in memory
   std::string name = "unnamed job";
@@ -66,8 +72,9 @@ struct Job {
   Module module;
   BusFacts bus;
   std::vector<LinkEntry> links;
-  std::vector<event::Measurement> readings;  ///< typed beforehand into the file
-  limits::Limits limits;                     ///< with the job's overrides in force
+  std::vector<event::Measurement> readings;       ///< typed beforehand into the file
+  limits::Limits limits;                          ///< with the job's overrides in force
+  std::map<std::string, PluginSettings> plugins;  ///< [plugin.NAME]
 };
 
 /// Reads a job file. Errors (ErrorKind::input) name file, line, field, what was expected, what to do.

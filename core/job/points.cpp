@@ -69,6 +69,11 @@ std::vector<Point> makePoints() {
       {"V(pin16,pin5)", "V", "As before, but pin 16 against pin 5.", PowerState::source, 0.5, all, kPractice},
       {"V(pin4,pin5)", "V", "Meter on 2 V at the breakout, pin 4 against pin 5, the interface plugged in.",
        PowerState::source, 0.5, all, kPractice},
+      {"V(pin4,interface-)", "V",
+       "Meter on DC volts, pin 4 of the breakout against the minus of the interface's own supply lead, bus "
+       "plugged in. A second source (computer, charger) counts too.",
+       PowerState::source, 0.5, fed,
+       "ground offset between supplies: ISO 16750-2:2023 section 4 (secondary)"},
       {"lamp", "", "Look at the interface: is its supply lamp lit or dark?", PowerState::source, 0.2, all,
        kPractice},
       {"V(interface+,interface-)", "V",
@@ -79,6 +84,14 @@ std::vector<Point> makePoints() {
        "chassis "
        "(ground post).",
        PowerState::on, 1, fed, kPractice},
+      {"signs",
+       "",
+       "Look and listen as the power comes on: lights, chime, radio, blower anywhere else in the vehicle? "
+       "Write seen or none.",
+       PowerState::on,
+       0.1,
+       {fed_in_place},
+       kPractice},
       {"I(feed)", "A",
        "Power on, after 10 s. DC clamp around the lead to the slot alone, or the 10 A jack in the lead; the "
        "mA jack "

@@ -182,9 +182,13 @@ Status judgePower(const Point& point, Measurement& m) {
 Status setValue(const Point& point, double sign, const std::string& text, Measurement& m, double& factor) {
   if (point.unit.empty()) {
     const std::string low = lowered(text);
-    if (low != "lit" && low != "dark")
-      return wrong(fmt::format("'{}' is not a state of {}", text, point.name), "Write lamp=lit or lamp=dark");
-    m.value = low == "lit" ? 1 : 0;
+    const bool lamp = point.name == "lamp";
+    const char* const yes = lamp ? "lit" : "seen";
+    const char* const no = lamp ? "dark" : "none";
+    if (low != yes && low != no)
+      return wrong(fmt::format("'{}' is not a state of {}", text, point.name),
+                   fmt::format("Write {0}={1} or {0}={2}", point.name, yes, no));
+    m.value = low == yes ? 1 : 0;
     return {};
   }
   const std::string low = lowered(text);

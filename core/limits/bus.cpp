@@ -30,6 +30,8 @@ std::vector<Limit> busLimits() {
       {"bus.dominant_high_max_V", 4.5, "V", std::string(transceiver) + ", CANH dominant", "read"},
       {"bus.dominant_low_min_V", 0.5, "V", std::string(transceiver) + ", CANL dominant", "read"},
       {"bus.error_share_max", 0.01, "1", own, "own"},
+      // A frame that comes again at once, byte for byte: its sender got no acknowledge.
+      {"bus.repeats_min", 20, "1", own, "own"},
       {"bus.listen_min_s", 2, "s", own, "own"},
   };
 }

@@ -10,6 +10,7 @@ std::vector<Limit> timingLimits() {
       "ISO 15765-4:2005 network layer timing table, as repeated on a public page";
   const char* const uds =
       "ISO 14229-2, quoted by an open-source UDS library's documentation (UDS Time Parameters)";
+  const char* const kline = "ISO 14230-2 timing texts quoted word for word in two public K-line source files";
   const char* const own = "own figure";
   return {
       // ISO 15765-2: timeouts that end a transfer, and performance that a sound node keeps
@@ -32,6 +33,20 @@ std::vector<Limit> timingLimits() {
       {"timing.p2_server_max_ms", 50, "ms", uds, "read"},
       {"timing.p2_star_server_max_ms", 5000, "ms", uds, "read"},
       {"timing.s3_server_ms", 5000, "ms", uds, "read"},
+      // K-line, ISO 9141-2 and ISO 14230-2: initialisation at 5 baud (W), then between bytes and messages (P)
+      {"timing.kline_w1_min_ms", 60, "ms", kline, "read"},
+      {"timing.kline_w1_max_ms", 300, "ms", kline, "read"},
+      {"timing.kline_w2_min_ms", 5, "ms", kline, "read"},
+      {"timing.kline_w2_max_ms", 20, "ms", kline, "read"},
+      {"timing.kline_w3_max_ms", 20, "ms", kline, "read"},
+      {"timing.kline_w4_min_ms", 25, "ms", kline, "read"},
+      {"timing.kline_w4_max_ms", 50, "ms", kline, "read"},
+      {"timing.kline_p1_max_ms", 20, "ms", kline, "read"},
+      {"timing.kline_p2_max_ms", 50, "ms", "SAE J1979 K-line timing quoted in a public document", "read"},
+      {"timing.kline_p3_min_ms", 55, "ms", kline, "read"},
+      {"timing.kline_p3_max_ms", 5000, "ms", kline, "read"},
+      {"timing.kline_p4_min_ms", 5, "ms", kline, "read"},
+      {"timing.kline_p4_max_ms", 20, "ms", kline, "read"},
       // how long we wait: longer than the limit, so that a slow module is seen and called late
       {"timing.client_wait_ms", 1000, "ms", own, "own"},
       {"timing.client_margin_ms", 1000, "ms", own, "own"},

@@ -22,6 +22,12 @@ Scenario load(const char* name) {
   return *s;
 }
 
+Fault fault(const char* name) {
+  Fault f;
+  f.name = name;
+  return f;
+}
+
 /// A point of a scenario in a given condition, without noise.
 double at(const Scenario& s, const char* point, PowerState power, bool interface_plugged = true) {
   Meter m;
@@ -32,7 +38,8 @@ double at(const Scenario& s, const char* point, PowerState power, bool interface
   c.power = power;
   c.interface_plugged = interface_plugged;
   for (const Module& module : s.modules) {
-    const bool fed = module.feed == Module::Feed::slot || s.arrangement == job::Arrangement::own_battery;
+    const bool fed =
+        module.feeds.front() == Module::Feed::slot || s.arrangement == job::Arrangement::own_battery;
     c.modules.push_back(power == PowerState::on && fed ? ModuleState::running : ModuleState::asleep);
   }
   c.interface_alive = true;
@@ -119,11 +126,11 @@ TEST(Solved, RemovedSoundByHand) {
 TEST(Solved, TerminationReadsAsTheWorkshopManualsSay) {
   EXPECT_NEAR(at(load("termination-missing"), "R(pin6,pin14)", PowerState::off, false), 120, 1);
   Scenario s = load("removed-sound");
-  ASSERT_TRUE(applyFault(s, {.name = "termination-extra", .module = {}, .ohm = {}, .V = {}, .ms = {}}));
+  ASSERT_TRUE(applyFault(s, fault("termination-extra")));
   EXPECT_NEAR(at(s, "R(pin6,pin14)", PowerState::off, false), 40, 0.5);
-  ASSERT_TRUE(applyFault(s, {.name = "termination-none", .module = {}, .ohm = {}, .V = {}, .ms = {}}));
+  ASSERT_TRUE(applyFault(s, fault("termination-none")));
   EXPECT_GT(at(s, "R(pin6,pin14)", PowerState::off, false), 1000) << "both missing: open (workshop manuals)";
-  ASSERT_TRUE(applyFault(s, {.name = "bus-short", .module = {}, .ohm = {}, .V = {}, .ms = {}}));
+  ASSERT_TRUE(applyFault(s, fault("bus-short")));
   EXPECT_LT(at(s, "R(pin6,pin14)", PowerState::off, false), 5) << "short (workshop manuals)";
 }
 
@@ -152,7 +159,7 @@ TEST(Solved, PoorGroundAndTheLoopThatMasksIt) {
 // at 4.45 A).
 TEST(Solved, SupplySideFeed) {
   Scenario s = load("pin16-dead-fed-in-place");
-  ASSERT_TRUE(applyFault(s, {.name = "supply-side-feed", .module = {}, .ohm = {}, .V = {}, .ms = {}}));
+  ASSERT_TRUE(applyFault(s, fault("supply-side-feed")));
   EXPECT_NEAR(at(s, "V(loadblade,chassis)", PowerState::on), 0, 0.1);
   EXPECT_NEAR(at(s, "V(supplyblade,chassis)", PowerState::on), 12.4, 0.2);
   EXPECT_GT(at(s, "I(feed)", PowerState::on), 2.0);
@@ -209,8 +216,7 @@ TEST(Readings, FollowTheFaultsNotTheNames) {
   const Scenario sound = load("own-battery-sound");
   const Scenario fuse = load("connector-fuse-open");
   Scenario swapped = sound;
-  ASSERT_TRUE(
-      applyFault(swapped, {.name = "connector-fuse-open", .module = {}, .ohm = {}, .V = {}, .ms = {}}));
+  ASSERT_TRUE(applyFault(swapped, fault("connector-fuse-open")));
   swapped.seed = fuse.seed;
   Scenario mended = fuse;
   mended.connector.fuse_open = false;

@@ -53,7 +53,7 @@ TEST(Points, OhmmeterPointsNeedThePowerOff) {
 
 TEST(Points, EveryPointCanBeTyped) {
   for (const Point& p : points()) {
-    const std::string value = p.unit.empty() ? "lit" : "1" + p.unit;
+    const std::string value = p.name == "lamp" ? "lit" : p.unit.empty() ? "seen" : "1" + p.unit;
     const std::string power = p.when == event::PowerState::off      ? "off"
                               : p.when == event::PowerState::source ? "source"
                                                                     : "on";

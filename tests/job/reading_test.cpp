@@ -64,6 +64,9 @@ TEST(Reading, Lamp) {
   EXPECT_EQ(good("lamp=lit").value, 1);
   EXPECT_EQ(good("lamp=dark").value, 0);
   EXPECT_THAT(refusal("lamp=green"), HasSubstr("lamp=lit or lamp=dark"));
+  EXPECT_EQ(good("signs=seen power=on").value, 1);
+  EXPECT_EQ(good("signs=none power=on").value, 0);
+  EXPECT_THAT(refusal("signs=lit"), HasSubstr("signs=seen or signs=none"));
 }
 
 TEST(Reading, OhmsNeedThePowerOffAndSaidSo) {

@@ -1,0 +1,187 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "core/bench/serve_slcan.hpp"
+
+#include <fmt/format.h>
+#include <linux/can/error.h>
+
+#include <algorithm>
+#include <array>
+#include <charconv>
+
+namespace pin16::bench {
+namespace {
+
+using event::CanFrame;
+
+constexpr std::array<std::uint32_t, 9> kRates = {10000,  20000,  50000,  100000, 125000,
+                                                 250000, 500000, 800000, 1000000};
+constexpr char kDone = '\r', kRefused = '\a';
+constexpr Ns kStampRange_ms = 60000;
+constexpr int kCounterMost = 256;  // bus-off
+
+std::optional<std::uint32_t> hexNumber(std::string_view digits) {
+  std::uint32_t value = 0;
+  const char* end = digits.data() + digits.size();
+  const auto [rest, fault] = std::from_chars(digits.data(), end, value, 16);
+  if (fault != std::errc() || rest != end) return std::nullopt;
+  return value;
+}
+
+}  // namespace
+
+std::optional<CanFrame> parseSlcanFrame(std::string_view line) {
+  const bool extended = line.starts_with('T') || line.starts_with('R');
+  const bool remote = line.starts_with('r') || line.starts_with('R');
+  if (!extended && !remote && !line.starts_with('t')) return std::nullopt;
+  const std::size_t id_digits = extended ? 8 : 3;
+  if (line.size() < 1 + id_digits + 1) return std::nullopt;
+  const auto id = hexNumber(line.substr(1, id_digits));
+  const auto length = hexNumber(line.substr(1 + id_digits, 1));
+  if (!id || *id > (extended ? event::kExtendedMask : event::kStandardMask)) return std::nullopt;
+  if (!length || *length > event::kClassicDataMax) return std::nullopt;
+  const std::string_view digits = line.substr(1 + id_digits + 1);
+  if (digits.size() != (remote ? 0 : 2 * *length)) return std::nullopt;
+  CanFrame f;
+  f.word = *id | (extended ? event::kExtendedFlag : 0) | (remote ? event::kRemoteFlag : 0);
+  f.length = static_cast<std::uint8_t>(*length);
+  for (std::size_t i = 0; i < digits.size() / 2; ++i) {
+    const auto byte = hexNumber(digits.substr(2 * i, 2));
+    if (!byte) return std::nullopt;
+    f.data[i] = static_cast<std::uint8_t>(*byte);
+  }
+  return f;
+}
+
+SlcanAdapter::SlcanAdapter(World& world, Ns now_ns, Write write) : world_(world), write_(std::move(write)) {
+  world_.setInterface(now_ns, false, false, 0);
+}
+
+void SlcanAdapter::take(Ns now_ns, std::string_view bytes) {
+  for (const char c : bytes) {
+    if (c == '\n') continue;  // terminals that send CR and LF
+    if (c != '\r') {
+      too_long_ = too_long_ || line_.size() == kLineMax;
+      if (!too_long_) line_ += c;
+      continue;
+    }
+    if (too_long_)
+      write_({&kRefused, 1});
+    else
+      obey(now_ns, line_);
+    line_.clear();
+    too_long_ = false;
+  }
+}
+
+void SlcanAdapter::obey(Ns now_ns, std::string_view line) {
+  const auto answer = [this](bool done) { write_({done ? &kDone : &kRefused, 1}); };
+  if (line.empty()) return answer(true);  // hosts send empty lines to end what was left over
+  const std::string_view rest = line.substr(1);
+  switch (line.front()) {
+    case 'S':
+      if (open_ || rest.size() != 1 || rest[0] < '0' || rest[0] > '8') return answer(false);
+      bitrate_ = kRates[static_cast<std::size_t>(rest[0] - '0')];
+      return answer(true);
+    case 'O':
+    case 'L':
+      return answer(rest.empty() && open(now_ns, line.front() == 'L'));
+    case 'C':
+      // Done also when it is closed: the kernel's driver begins with it.
+      if (!rest.empty()) return answer(false);
+      open_ = false;
+      world_.setInterface(now_ns, false, false, 0);
+      return answer(true);
+    case 't':
+    case 'r':
+    case 'T':
+    case 'R':
+      if (!sendFrame(now_ns, line)) return answer(false);
+      return write_(line.front() == 't' || line.front() == 'r' ? "z\r" : "Z\r");
+    case 'F':
+      if (!open_ || !rest.empty()) return answer(false);
+      write_(fmt::format("F{:02X}\r", flags_));
+      flags_ = 0;
+      return;
+    case 'Z':
+      if (open_ || (rest != "0" && rest != "1")) return answer(false);
+      stamps_ = rest == "1";
+      return answer(true);
+    case 'V':
+      return rest.empty() ? write_("V0101\r") : answer(false);
+    case 'N':
+      return rest.empty() ? write_("NP016\r") : answer(false);
+    default:
+      return answer(false);
+  }
+}
+
+bool SlcanAdapter::open(Ns now_ns, bool listen_only) {
+  if (open_ || bitrate_ == 0) return false;
+  open_ = true;
+  flags_ = 0;
+  world_.setInterface(now_ns, true, listen_only, bitrate_);
+  return true;
+}
+
+bool SlcanAdapter::sendFrame(Ns now_ns, std::string_view line) {
+  const auto frame = parseSlcanFrame(line);
+  if (!frame || !open_) return false;
+  const bool taken = static_cast<bool>(world_.send(now_ns, *frame));
+  if (!taken) flags_ |= kQueueFull;
+  return taken;
+}
+
+void SlcanAdapter::onFrame(Ns t_ns, const CanFrame& frame, bool outbound) {
+  if (!open_ || outbound) return;  // what was sent is not echoed
+  if (frame.error())
+    errorLine(frame);
+  else
+    frameLine(t_ns, frame);
+}
+
+void SlcanAdapter::frameLine(Ns t_ns, const CanFrame& f) {
+  const char plain = f.remote() ? 'r' : 't', wide = f.remote() ? 'R' : 'T';
+  std::string line =
+      f.extended() ? fmt::format("{}{:08X}", wide, f.id()) : fmt::format("{}{:03X}", plain, f.id());
+  line += fmt::format("{:X}", f.length);
+  for (const std::uint8_t byte : f.payload()) line += fmt::format("{:02X}", byte);
+  if (stamps_) line += fmt::format("{:04X}", t_ns / kNsPerMs % kStampRange_ms);
+  write_(line + kDone);
+}
+
+/// State changes come with their counters through onController().
+void SlcanAdapter::errorLine(const CanFrame& f) {
+  std::string letters;
+  if ((f.word & CAN_ERR_ACK) != 0 || ((f.word & CAN_ERR_PROT) != 0 && f.data[3] == CAN_ERR_PROT_LOC_ACK))
+    letters += 'a';
+  if ((f.word & CAN_ERR_PROT) != 0) {
+    // Which level the bit had is not always known; "bit 0" then, as a short makes it.
+    if ((f.data[2] & (CAN_ERR_PROT_BIT | CAN_ERR_PROT_BIT0)) != 0) letters += 'b';
+    if ((f.data[2] & CAN_ERR_PROT_BIT1) != 0) letters += 'B';
+    if (f.data[3] == CAN_ERR_PROT_LOC_CRC_SEQ) letters += 'c';
+    if ((f.data[2] & CAN_ERR_PROT_FORM) != 0) letters += 'f';
+    if ((f.data[2] & CAN_ERR_PROT_STUFF) != 0) letters += 's';
+  }
+  if (letters.empty()) return;
+  flags_ |= kBusError;
+  write_(fmt::format("e{}{}\r", letters.size(), letters));
+}
+
+void SlcanAdapter::onController(std::string_view state, int tx_errors) {
+  if (state == "error-warning") flags_ |= kWarning;
+  if (state == "error-passive") flags_ |= kPassive;
+  const char letter = state == "error-active"    ? 'a'
+                      : state == "error-warning" ? 'w'
+                      : state == "error-passive" ? 'p'
+                      : state == "bus-off"       ? 'b'
+                                                 : '\0';
+  if (!open_ || letter == '\0') return;  // without supply there is nothing to tell
+  write_(fmt::format("s{}{:03}{:03}\r", letter, 0, std::min(tx_errors, kCounterMost)));
+}
+
+void SlcanAdapter::onOverrun() {
+  flags_ |= kOverrun;
+  if (open_) write_("e1o\r");
+}
+
+}  // namespace pin16::bench

@@ -1,0 +1,72 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+/// The bench's interface as a serial CAN adapter: the ASCII protocol that the kernel's slcan driver speaks, a
+/// command a line, ended by CR. Done is answered by CR, refused by BEL. What the driver makes of the lines
+/// from the adapter is proven in tests/vm.
+///
+/// | from the host | means |
+/// |---|---|
+/// | `S0` .. `S8` | 10, 20, 50, 100, 125, 250, 500, 800, 1000 kbit/s; only while closed |
+/// | `O`, `L`, `C` | open, open listen-only, close; opening needs a rate, empties queue and error counters |
+/// | `tIIIN..`, `TIIIIIIIIN..`, `rIIIN`, `RIIIIIIIIN` | send a frame, N bytes; answered `z` or `Z`: queued |
+/// | `F` | `Fxx`: flags since the last `F` (below); only while open |
+/// | `Z0`, `Z1` | time stamps off, on: four hex digits, ms within the minute; only while closed |
+/// | `V`, `N` | version, serial number |
+///
+/// To the host: frames in the same form, `eN` and N letters for bus errors, `s`, state letter, receive and
+/// transmit error counter of three digits each. Its computer side lives from the computer: without supply on
+/// the bench it still answers, hears nothing and refuses frames. The bench counts no receive errors: 000.
+
+#include <cstdint>
+#include <functional>
+#include <optional>
+#include <string>
+#include <string_view>
+
+#include "core/bench/world.hpp"
+
+namespace pin16::bench {
+
+/// Pure protocol: no I/O, no clock, no threads.
+class SlcanAdapter {
+ public:
+  using Write = std::function<void(std::string_view)>;
+  /// `world` must outlive the adapter and is closed to it until the host opens it.
+  SlcanAdapter(World& world, Ns now_ns, Write write);
+
+  /// Bytes from the host, cut anywhere. The world must have been advanced to `now_ns`.
+  void take(Ns now_ns, std::string_view bytes);
+
+  // What the world tells, see World::Observer.
+  void onFrame(Ns t_ns, const event::CanFrame& frame, bool outbound);
+  void onController(std::string_view state, int tx_errors);
+  /// The host did not read in time and lines were thrown away.
+  void onOverrun();
+
+  /// Longest line from the host: `T`, 8 + 1 + 16 hex digits.
+  static constexpr std::size_t kLineMax = 26;
+  // Flags of `F`.
+  static constexpr unsigned kQueueFull = 0x02, kWarning = 0x04, kOverrun = 0x08, kPassive = 0x20,
+                            kBusError = 0x80;
+
+ private:
+  void obey(Ns now_ns, std::string_view line);
+  [[nodiscard]] bool open(Ns now_ns, bool listen_only);
+  [[nodiscard]] bool sendFrame(Ns now_ns, std::string_view line);
+  void frameLine(Ns t_ns, const event::CanFrame& frame);
+  void errorLine(const event::CanFrame& frame);
+
+  World& world_;
+  Write write_;
+  std::string line_;
+  bool too_long_ = false;
+  bool open_ = false;
+  bool stamps_ = false;
+  std::uint32_t bitrate_ = 0;  ///< 0: not set yet
+  unsigned flags_ = 0;
+};
+
+/// The frame of a `t T r R` line; empty if it is none: bad digits, identifier or length out of range.
+[[nodiscard]] std::optional<event::CanFrame> parseSlcanFrame(std::string_view line);
+
+}  // namespace pin16::bench
