@@ -4,9 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
-#include <set>
 
-#include "core/protocol/target.hpp"
 #include "core/readiness/steps.hpp"
 
 namespace pin16::readiness {
@@ -87,16 +85,20 @@ void judgeVolts(StepMaker& m, const Case& c) {
       if (f != nullptr) m.show(valueOf(*f, f->last));
     m.seen();
     if (c.evidence.frames() > 0) {
-      m.say("Both wires were near 0 V when measured; there is traffic now.");
+      m.say("Both wires were near 0 V when measured; frames were seen all the same.");
       return;
     }
     m.worsen(c.behindGateway() ? Verdict::marginal : Verdict::faulty, "bus-asleep");
     m.say("Both wires are near 0 V: the bus sleeps.");
     return;
   }
+  // Against a ground that is not the sender's, a wire may stand anywhere without being shorted.
+  const PointFacts* apart = c.evidence.newest("V(pin4,interface-)");
+  const bool floats = apart != nullptr && std::abs(apart->last) > c.limit("ground.reference_max_V").value;
+  if (floats) m.say("The interface's ground is not pin 4's, which lifts both wires.");
   for (const PointFacts* f : {w.high, w.low}) {
     if (f == nullptr) continue;
-    const char* code = atRail(c, *f) ? "levels-wire-shorted" : "levels-off";
+    const char* code = atRail(c, *f) && !floats ? "levels-wire-shorted" : "levels-off";
     m.judge(valueOf(*f, f->last),
             {atLeast(c.limit("bus.recessive_min_V"), code), atMost(c.limit("bus.recessive_max_V"), code)});
     m.say(fmt::format("{} is {}.", f->point, amount(f->last, "V")));
@@ -148,6 +150,68 @@ void judgeFrames(StepMaker& m, const Case& c) {
   m.say(counted(errors, "error frame") + " among them.");
 }
 
+/// We only listen on it, so what is not acknowledged there is nobody's fault of ours.
+bool onlyListens(const LinkFacts& l) {
+  return l.own_frames == 0 &&
+         (l.state.silence != event::Silence::cannot || l.state.listen_only == event::Known::yes);
+}
+
+}  // namespace
+
+bool onlyListening(const Evidence& evidence) {
+  const auto& links = evidence.links();
+  return !links.empty() && std::all_of(links.begin(), links.end(), onlyListens);
+}
+
+namespace {
+
+/// Somebody sends, and nobody acknowledges it.
+const LinkFacts* loneSender(const Case& c) {
+  const auto least = static_cast<std::uint64_t>(c.limit("bus.repeats_min").value);
+  const auto& links = c.evidence.links();
+  const auto it = std::find_if(links.begin(), links.end(), [&](const LinkFacts& l) {
+    const bool repeats_only =
+        onlyListens(l) && l.repeats >= least && l.repeats + l.repeats / 10 + 1 >= l.frames;
+    const bool refused_only = l.others_unacknowledged >= least && l.frames == 0 && l.error_frames == 0;
+    return repeats_only || refused_only;
+  });
+  return it == links.end() ? nullptr : &*it;
+}
+
+void judgeLoneSender(StepMaker& m, const Case& c, const LinkFacts& l) {
+  const Value v{l.repeats > 0 ? "repeats of one frame" : "frames that nobody acknowledged",
+                static_cast<double>(l.repeats > 0 ? l.repeats : l.others_unacknowledged), -1, ""};
+  const Limit& least = c.limit("bus.repeats_min");
+  // On the table the other equipment's interface will be the second node; in a vehicle others should be
+  // awake.
+  m.judge(v, {{Figure::Kind::at_most, least.value, least.source, least.confidence, "traffic-lone-sender"}},
+          c.is(Arrangement::removed) ? Verdict::marginal : Verdict::faulty);
+  m.say(fmt::format(
+      "One node sends, nobody acknowledges it{}: it is alone on these wires. Nothing here is shorted, "
+      "or its bits would not come through.",
+      onlyListens(l) ? ", and our interface only listens" : ", not even our interface"));
+}
+
+/// What we sent was acknowledged by nobody: said apart from a bus that destroys our bits.
+void judgeOurOwn(StepMaker& m, const Case& c) {
+  std::string controller = "unknown";
+  std::uint64_t bit_errors = 0;
+  for (const LinkFacts& l : c.evidence.links())
+    if (l.unacknowledged > 0) {
+      controller = l.state.controller;
+      bit_errors += l.own_bit_errors;
+    }
+  m.worsen(Verdict::faulty, c.behindGateway() ? "gateway-silent" : "traffic-unacknowledged");
+  m.show({"sent and not acknowledged", static_cast<double>(c.evidence.unacknowledged()), -1, ""});
+  m.say(c.behindGateway() ? "What we sent was acknowledged by nobody: not even the gateway is awake."
+                          : "What we sent was acknowledged by nobody: we are alone on these wires.");
+  if (bit_errors == 0)
+    m.say(fmt::format(
+        "Our controller is {}, only acknowledges were missing: our bits came back whole, so it is no "
+        "short and no wrong wire between the two.",
+        controller == "unknown" ? "not bus-off" : controller));
+}
+
 void judgeSilence(StepMaker& m, const Case& c) {
   if (c.evidence.listened_s() < c.limit("bus.listen_min_s").value) {
     m.say("Not listened long enough to tell.");
@@ -176,19 +240,22 @@ Step trafficStep(const Case& c) {
   StepMaker m("traffic", isNeeded(c.job, "traffic"));
   const auto& links = c.evidence.links();
   const bool ever_up = std::any_of(links.begin(), links.end(), [](const LinkFacts& l) { return l.ever_up; });
-  if (c.evidence.frames() > 0 || c.evidence.errorFrames() > 0)
+  const LinkFacts* lone = loneSender(c);
+  if (lone != nullptr)
+    judgeLoneSender(m, c, *lone);
+  else if (c.evidence.frames() > 0 || c.evidence.errorFrames() > 0)
     judgeFrames(m, c);
   else if (!ever_up)
     m.say("No interface was up to listen.");
   else if (c.evidence.unacknowledged() == 0)
     judgeSilence(m, c);
-  if (c.evidence.frames() == 0 && c.evidence.unacknowledged() > 0) {
-    m.worsen(Verdict::faulty, "traffic-unacknowledged");
-    m.say("What we sent was acknowledged by nobody.");
-  }
+  if (c.evidence.frames() == 0 && c.evidence.unacknowledged() > 0) judgeOurOwn(m, c);
   if (std::any_of(links.begin(), links.end(), [](const LinkFacts& l) { return l.bus_off; })) {
     m.worsen(Verdict::faulty, "traffic-bus-off");
-    m.say("Our controller is bus-off.");
+    m.say(
+        "Our controller is bus-off: our bits did not come back as sent, so this is a disturbed bus, not a "
+        "lonely "
+        "one.");
   }
   tellLosses(m, c);
   return m.done();
@@ -198,9 +265,10 @@ namespace {
 
 struct Tally {
   std::size_t answered = 0, negative = 0, incomplete = 0, silent = 0, unseen = 0;
+  std::size_t after_wait = 0;  ///< the answer came, but later than we waited
   std::uint8_t negative_code = 0;
   bool ours = false;
-  [[nodiscard]] std::size_t ended() const { return answered + negative + incomplete + silent; }
+  [[nodiscard]] std::size_t ended() const { return answered + negative + incomplete + silent + after_wait; }
 };
 
 Tally tallyOwn(const Case& c) {
@@ -221,7 +289,7 @@ Tally tallyOwn(const Case& c) {
         break;
       case Ended::silent:
         // "Pending" is a sign of life; what then did not come is a broken-off answer.
-        ++(e.pending > 0 ? t.incomplete : t.silent);
+        ++(e.pending > 0 ? t.incomplete : e.came_after_ms >= 0 ? t.after_wait : t.silent);
         break;
       case Ended::link_lost:
       case Ended::not_seen:
@@ -233,10 +301,7 @@ Tally tallyOwn(const Case& c) {
 }
 
 std::string othersSentence(const Case& c) {
-  std::set<std::string> others;
-  for (const ExchangeFacts& e : c.evidence.exchanges())
-    if (!c.isOwn(e) && (e.ended == Ended::answered || e.ended == Ended::negative))
-      others.insert(protocol::idText(e.answer_id, e.extended));
+  const auto others = othersThatAnswered(c);
   if (others.empty()) return {};
   return fmt::format("{} answered: that proves {}, not the job's module.", fmt::join(others, ", "),
                      c.is(Arrangement::removed) ? "the bus" : "connector, bus and gateway");
@@ -253,13 +318,23 @@ std::string functionalSentence(const Case& c) {
                                       "absence.";
 }
 
-void judgeTally(StepMaker& m, const Tally& t) {
+void judgeTally(StepMaker& m, const Case& c, const Tally& t) {
   m.seen();
   m.show({"answered", static_cast<double>(t.answered), -1, ""});
   m.show({"asked", static_cast<double>(t.ended()), -1, ""});
+  if (t.after_wait > 0)
+    m.say(fmt::format("{} came after we had stopped waiting: see timing.", counted(t.after_wait, "answer")));
   if (t.answered == 0 && t.negative == 0 && t.incomplete == 0) {
-    m.worsen(Verdict::faulty, "module-silent");
+    if (t.after_wait > 0) {
+      m.worsen(Verdict::marginal, "module-beyond-wait");
+      return;
+    }
+    const bool whole_path = c.behindGateway() && othersThatAnswered(c).empty() && c.evidence.frames() == 0;
+    m.worsen(Verdict::faulty, whole_path ? "gateway-no-answer" : "module-silent");
     m.say(fmt::format("The job's module did not answer {}.", counted(t.silent, "request")));
+    if (whole_path && c.evidence.unacknowledged() == 0)
+      m.say(
+          "Something acknowledged them, so the gateway's interface is awake, but nothing comes through it.");
     return;
   }
   if (t.answered == 0 && t.negative == 0) {
@@ -276,6 +351,7 @@ void judgeTally(StepMaker& m, const Tally& t) {
                       counted(t.ended(), "request"),
                       t.negative > 0 ? fmt::format(", {} of them by refusing", t.negative) : ""));
   }
+  if (t.after_wait > 0) m.worsen(Verdict::marginal, "module-beyond-wait");
   if (t.silent + t.incomplete > 0) m.worsen(Verdict::marginal, "module-intermittent");
 }
 
@@ -285,7 +361,7 @@ Step answerStep(const Case& c) {
   StepMaker m("answer", isNeeded(c.job, "answer"));
   const Tally t = tallyOwn(c);
   if (t.ended() > 0) {
-    judgeTally(m, t);
+    judgeTally(m, c, t);
     if (!t.ours) m.say("Seen, not asked by us.");
   } else if (c.job.sealed) {
     m.notAsked();
@@ -301,6 +377,9 @@ Step answerStep(const Case& c) {
     m.say("Nothing was asked: run check with --ask when the case allows one read-only request.");
   } else if (c.evidence.refused() > 0) {
     m.say("The request was not let out: " + c.evidence.lastRefusal() + ".");
+  } else if (onlyListening(c.evidence)) {
+    m.say(
+        "The interface only listens, so it cannot ask: that needs an interface that takes part in the bus.");
   } else {
     m.say("The job's module was not asked.");
   }
@@ -335,9 +414,12 @@ Step timingStep(const Case& c) {
   std::vector<double> times_ms;
   std::size_t late = 0, pending = 0;
   bool witnessed = false;
+  double beyond_ms = -1;
   for (const ExchangeFacts& e : c.evidence.exchanges()) {
-    if (!c.isOwn(e) || e.response_ms < 0) continue;
-    times_ms.push_back(e.response_ms);
+    const double took_ms = e.came_after_ms >= 0 ? e.came_after_ms : e.response_ms;
+    if (!c.isOwn(e) || took_ms < 0) continue;
+    beyond_ms = std::max(beyond_ms, e.came_after_ms);
+    times_ms.push_back(took_ms);
     late += e.late ? 1 : 0;
     pending += e.pending;
     witnessed = witnessed || !e.ours;
@@ -349,6 +431,13 @@ Step timingStep(const Case& c) {
   }
   const Limit& max = c.job.limits.get("timing.p2_server_max_ms");
   const double u = timeError_ms(c), slowest = *std::max_element(times_ms.begin(), times_ms.end());
+  if (beyond_ms >= 0) {
+    m.judge({"response after the wait", beyond_ms, u, "ms"},
+            {atMost(c.job.limits.get("timing.client_wait_ms"), "module-beyond-wait")});
+    m.say(fmt::format(
+        "An answer came {} after the request; a client that waits {} takes the module for silent.",
+        amount(beyond_ms, "ms"), amount(c.job.limits.value("timing.client_wait_ms"), "ms")));
+  }
   m.show({"shortest response", *std::min_element(times_ms.begin(), times_ms.end()), u, "ms"});
   const Verdict middle =
       m.judge({"median response", median(times_ms), u, "ms"}, {atMost(max, "module-slow")});

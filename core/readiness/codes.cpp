@@ -50,6 +50,26 @@ const std::vector<Code>& codes() {
        "Measure the source once more with a load on it (a 55 W lamp, or the module once it is on): at rest a "
        "weak "
        "battery looks good."},
+      {"source-shuts-off", "source", "the source went off by itself under load",
+       "Find the timer or cut-off that did it: accessory outlets and battery savers go off by themselves. "
+       "Take the "
+       "supply from the battery's own posts instead.",
+       "A jump pack takes one module for no load and cuts out. Use a battery or a bench supply; or hang the "
+       "10 ohm "
+       "dummy load (it gets hot) beside the module before power, and see that the pack stays on.",
+       "A jump pack takes one module for no load and cuts out. Use a battery or a bench supply; or hang the "
+       "10 ohm "
+       "dummy load (it gets hot) beside the module before power, and see that the pack stays on."},
+      {"source-sags", "source", "the source sags and will not last for a read-out attempt",
+       "Do not begin the attempt on it. Everything else on the battery off; charge it, or change to a source "
+       "from "
+       "outside that stands still under load for two minutes.",
+       "Do not begin the attempt on it: change to a charged source first, power off while you change, and "
+       "watch it "
+       "under load for two minutes.",
+       "Do not begin the attempt on it: change to a charged source or a mains supply first, power off while "
+       "you "
+       "change, and watch it under load for two minutes."},
       {"feed-no-voltage", "feed", "nothing arrives at the module's feed",
        "Power off, then look at the module's fuse: pulled, blown, wrong slot? Find why it opened before you "
        "renew it "
@@ -77,6 +97,24 @@ const std::vector<Code>& codes() {
        "Power off, then move the feed to the other blade: the load blade, the one without battery voltage in "
        "the "
        "emptied slot."},
+      {"feed-supply-side-fuse-in", "feed",
+       "the feed reaches the supply side with the module's fuse in: the module runs, and all else on that "
+       "side too",
+       "Power off, then take the module's fuse out and feed the load blade alone, the one without battery "
+       "voltage in "
+       "the emptied slot."},
+      {"feed-others-awake", "feed", "others are awake although this module alone should be fed",
+       "If you feed several modules on purpose, all is well. Else power off and look at the slot: feed on "
+       "the load "
+       "blade alone, the module's fuse out."},
+      {"feed-bounces", "feed", "the feed bounced at switch-on: several starts instead of one",
+       "It is over, this power-up may be used. Next time plug in with the switch open, then switch on once; "
+       "each "
+       "bounce can count as a power-up."},
+      {"feed-interrupted", "feed", "the feed went away and came back while the power was on",
+       "Hands off the leads for the attempt. Before it, power off and fasten clip, plug and in-line fuse so "
+       "that a "
+       "pull at the lead moves none of them."},
       {"feed-path-resistance", "feed", "the feed path has too much resistance",
        "Power off, then check the path joint by joint with the dummy load: clip, in-line fuse, lead, ground "
        "clamp. "
@@ -106,6 +144,10 @@ const std::vector<Code>& codes() {
        "Unplug other equipment and computers on mains, then measure pin 4 against pin 5 again; still apart: "
        "trace the "
        "ground wires of the connector."},
+      {"ground-floating", "ground", "the interface's source and the module's have no ground in common",
+       "Power off, then hang interface and module on one source; if there must be two, join their minus by "
+       "one thick "
+       "lead first. Computers run on their own battery."},
       {"connector-no-power", "connector", "the diagnostic connector has no supply",
        "Check the connector's fuse (often shared with the accessory outlet: look into that for metal) and "
        "renew it "
@@ -214,6 +256,23 @@ const std::vector<Code>& codes() {
        "No powered node hears this interface: right pins, right rate, gateway powered, ignition on?",
        "No powered node hears this interface: is the module fed, are the bus wires through to it?",
        "No powered node hears this interface: is the module fed, are the bus leads on the right pins?"},
+      {"traffic-lone-sender", "traffic", "nobody acknowledges what one node sends: it is alone",
+       "Only one node is awake on these wires. Ignition on? Are the other modules and the gateway fed, their "
+       "fuses in?",
+       "Only one node is awake on these wires. If that is the module, good: the other equipment's interface "
+       "has to "
+       "acknowledge it. Is that one plugged in and not set to listen-only?",
+       "The module is alive and alone, because our interface only listens. That is no fault: the other "
+       "equipment's "
+       "interface has to acknowledge it; plug that in, and it must not be set to listen-only."},
+      {"gateway-silent", "traffic",
+       "the gateway does not acknowledge: it is not powered, or not on these pins",
+       "Look at the gateway's feed first: its fuse, and the ignition status it waits for. Then the "
+       "connector's bus "
+       "wires. The module behind it may be well.",
+       "The gateway needs its own feed too: find its fuse slot, power off, and feed its load blade from the "
+       "same "
+       "source as the module. Or take another way to the module's bus."},
       {"traffic-bus-off", "traffic", "our interface took itself off the bus",
        "Our sending met only errors: wrong rate, short or swapped wires. Unplug, measure 60 ohm with the "
        "power off, "
@@ -228,6 +287,13 @@ const std::vector<Code>& codes() {
        "Wait ten seconds and ask again (no new power-up). Then: all feeds and grounds, 60 ohm, right "
        "identifiers and "
        "rate."},
+      {"gateway-no-answer", "answer", "the gateway acknowledges, but nothing comes through it",
+       "Ignition status and the gateway's own feeds first: many pass nothing on until they see ignition. "
+       "Then the "
+       "module's fuse, then its identifiers.",
+       "Feed the gateway's second (ignition) supply as well, power off before you add it; many pass nothing "
+       "on until "
+       "they see ignition. Then the module's feed and its identifiers."},
       {"module-negative", "answer", "the module answers, but refuses",
        "The wiring is good: the module lives and says no. It is a matter of condition, session or lock, for "
        "the other "
@@ -243,6 +309,10 @@ const std::vector<Code>& codes() {
        "Measure the supply at the feed first: low volts slow some modules. Else give the other equipment a "
        "longer "
        "wait."},
+      {"module-beyond-wait", "timing", "the module answers later than a client waits",
+       "Measure the supply at the feed first: low volts slow some modules. Then give the other equipment a "
+       "wait longer "
+       "than the time shown; else it will call this module silent."},
   };
   return table;
 }

@@ -22,6 +22,40 @@ constexpr std::uint32_t kDisturbed =
 /// Links are numbered from 0; a damaged number must not make us allocate by it.
 constexpr std::uint16_t kLinksMost = 256;
 
+/// Frames of one identifier with the same bytes follow each other this closely only if they are repeated by
+/// the controller: the quickest periodic messages come every 5 ms (common practice, no source).
+constexpr Ns kAtOnce_ns = 2 * kNsPerMs;
+
+/// Supply points whose course in time is kept.
+constexpr std::array<std::string_view, 5> kTraced = {
+    "V(src+,src-)", "V(feed,chassis)", "V(loadblade,chassis)", "V(interface+,interface-)", "I(feed)"};
+constexpr std::size_t kTraceMost = 8192;   // about 14 minutes at ten samples a second
+constexpr double kNothingHappened = 0.25;  // V or A; steps above are never thinned out
+
+/// The error lies where the acknowledge should have been: its slot, or the delimiter behind it, where a
+/// receiver meets the sender's error flag.
+bool atAcknowledge(const event::CanFrame& f) {
+  return f.data[3] == CAN_ERR_PROT_LOC_ACK || f.data[3] == CAN_ERR_PROT_LOC_ACK_DEL;
+}
+
+/// Drops every second sample of the older half, but none beside a step.
+void thin(std::vector<Trace::At>& all) {
+  std::vector<Trace::At> kept;
+  const auto same = [](const Trace::At& a, const Trace::At& b) {
+    return std::abs(a.value - b.value) <= kNothingHappened;
+  };
+  for (std::size_t i = 0; i < all.size(); ++i) {
+    const bool droppable =
+        i % 2 == 1 && i < all.size() / 2 && same(all[i - 1], all[i]) && same(all[i], all[i + 1]);
+    if (!droppable) kept.push_back(all[i]);
+  }
+  if (kept.size() > kTraceMost - kTraceMost / 8)
+    kept.erase(kept.begin(), kept.begin() + static_cast<std::ptrdiff_t>(kTraceMost / 8));
+  all = std::move(kept);
+}
+
+constexpr std::size_t kSilentMost = 64;
+
 bool has(std::string_view text, std::string_view word) { return text.find(word) != std::string_view::npos; }
 
 }  // namespace
@@ -43,10 +77,10 @@ void Evidence::take(const event::Batch& batch) {
         break;
       case Kind::sample:
       case Kind::reading:
-        if (const auto m = batch.record<event::Measurement>(h)) add(*m, h.kind == Kind::reading);
+        if (const auto m = batch.record<event::Measurement>(h)) add(*m, h.kind == Kind::reading, h.t_ns);
         break;
       case Kind::power:
-        if (const auto p = batch.record<event::Power>(h)) takePower(*p);
+        if (const auto p = batch.record<event::Power>(h)) takePower(h, *p);
         break;
       case Kind::loss:
         if (const auto l = batch.record<event::Loss>(h);
@@ -89,6 +123,10 @@ void Evidence::takeFrame(const event::Header& h, const event::CanFrame& f) {
       return;
     }
     ++l.frames;
+    matchLate(h, f);
+    if (l.last_frame_ns != kNoTime && h.t_ns - l.last_frame_ns < kAtOnce_ns && f == l.last_frame) ++l.repeats;
+    l.last_frame = f;
+    l.last_frame_ns = h.t_ns;
     ids_.insert((std::uint64_t{h.link} << 32U) | (f.id() | (f.extended() ? event::kExtendedFlag : 0U)));
     return;
   }
@@ -97,8 +135,14 @@ void Evidence::takeFrame(const event::Header& h, const event::CanFrame& f) {
   if ((f.id() & CAN_ERR_BUSOFF) != 0) l.bus_off = true;
   if ((f.id() & CAN_ERR_RESTARTED) != 0) l.bus_off = false;
   // Drivers report a missing acknowledge together with the general bus error class.
-  if ((f.id() & CAN_ERR_ACK) != 0)
+  const bool sending = (f.id() & CAN_ERR_PROT) != 0 && (f.data[2] & CAN_ERR_PROT_TX) != 0;
+  if ((f.id() & CAN_ERR_ACK) != 0 || (sending && atAcknowledge(f))) {
     ++l.unacknowledged;
+    return;
+  }
+  if (sending) ++l.own_bit_errors;
+  if ((f.id() & CAN_ERR_PROT) != 0 && atAcknowledge(f))
+    ++l.others_unacknowledged;
   else if ((f.id() & kDisturbed) != 0)
     ++l.error_frames;
 }
@@ -116,19 +160,44 @@ void Evidence::takeLink(const event::Header& h, const event::LinkState& s) {
     l.bus_off = false;
 }
 
-void Evidence::takePower(const event::Power& p) {
+void Evidence::takePower(const event::Header& h, const event::Power& p) {
   if (p.state == power_) return;
   power_ = p.state;
   if (p.state != PowerState::on) return;
+  power_ons_.push_back(h.t_ns);
   std::erase_if(points_, [](const PointFacts& f) { return f.power == PowerState::on && !f.typed; });
 }
 
-void Evidence::add(const event::Measurement& m, bool typed) {
+void Evidence::addToTrace(const event::Measurement& m, Ns t_ns) {
+  if (std::find(kTraced.begin(), kTraced.end(), m.point) == kTraced.end()) return;
+  auto it = std::find_if(traces_.begin(), traces_.end(), [&](const Trace& t) { return t.point == m.point; });
+  if (it == traces_.end()) {
+    traces_.emplace_back().point = m.point;
+    it = traces_.end() - 1;
+  }
+  it->uncertainty = std::max(it->uncertainty, m.uncertainty);
+  it->samples.push_back({t_ns, m.value});
+  if (it->samples.size() >= kTraceMost) thin(it->samples);
+}
+
+/// A frame of a module whose time was over: its answer comes after all.
+void Evidence::matchLate(const event::Header& h, const event::CanFrame& f) {
+  for (auto at = silent_.begin(); at != silent_.end(); ++at) {
+    ExchangeFacts& x = exchanges_[*at];
+    if (x.link != h.link || x.answer_id != f.id() || x.extended != f.extended()) continue;
+    x.came_after_ms = static_cast<double>(h.t_ns - x.request_ns) / static_cast<double>(kNsPerMs);
+    silent_.erase(at);
+    return;
+  }
+}
+
+void Evidence::add(const event::Measurement& m, bool typed, Ns t_ns) {
   if (!std::isfinite(m.value)) return;  // an instrument that shows no number has measured nothing
   const PowerState power = m.power == PowerState::unknown && !typed ? power_ : m.power;
   const auto it = std::find_if(points_.begin(), points_.end(), [&](const PointFacts& f) {
     return f.point == m.point && f.power == power && f.condition == m.condition;
   });
+  if (!typed && t_ns != kNoTime && power == PowerState::on && m.condition.empty()) addToTrace(m, t_ns);
   PointFacts& f = it == points_.end() ? points_.emplace_back() : *it;
   if (f.count == 0 || typed) {
     f = PointFacts{};
@@ -153,6 +222,19 @@ void Evidence::add(const event::Exchange& e, std::uint16_t link_index) {
   x.extended = e.extended, x.functional = e.functional, x.ours = e.ours, x.late = e.late;
   x.ended = e.ended, x.pending = e.pending, x.response_ms = e.response_ms;
   if (e.ended == event::Ended::negative && e.answer.size() >= 3) x.negative_code = e.answer[2];
+  x.request_ns = e.request_ns;
+  // Whatever came since this request was asked belongs to it, not to an earlier one.
+  if (x.ours && x.response_ms >= 0 && x.request_ns != kNoTime)
+    for (ExchangeFacts& before : exchanges_)
+      if (before.came_after_ms >= 0 && before.link == x.link && before.answer_id == x.answer_id &&
+          static_cast<double>(before.request_ns) + before.came_after_ms * static_cast<double>(kNsPerMs) >
+              static_cast<double>(x.request_ns))
+        before.came_after_ms = -1;
+  if (x.ours && !x.functional && x.ended == event::Ended::silent && x.pending == 0 &&
+      x.request_ns != kNoTime) {
+    if (silent_.size() >= kSilentMost) silent_.erase(silent_.begin());
+    silent_.push_back(exchanges_.size());
+  }
   exchanges_.push_back(x);
 }
 
@@ -177,6 +259,17 @@ std::uint64_t Evidence::errorFrames() const {
 std::uint64_t Evidence::unacknowledged() const {
   return std::accumulate(links_.begin(), links_.end(), std::uint64_t{0},
                          [](std::uint64_t n, const LinkFacts& l) { return n + l.unacknowledged; });
+}
+
+std::uint64_t Evidence::othersUnacknowledged() const {
+  return std::accumulate(links_.begin(), links_.end(), std::uint64_t{0},
+                         [](std::uint64_t n, const LinkFacts& l) { return n + l.others_unacknowledged; });
+}
+
+const Trace* Evidence::trace(std::string_view point) const {
+  const auto it =
+      std::find_if(traces_.begin(), traces_.end(), [&](const Trace& t) { return t.point == point; });
+  return it == traces_.end() ? nullptr : &*it;
 }
 
 bool Evidence::measuredOn() const {

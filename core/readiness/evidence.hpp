@@ -35,13 +35,30 @@ struct PointFacts {
   [[nodiscard]] bool loaded() const;
 };
 
+/// What meters showed at one supply point in the course of time, the module fed. Old samples are thinned out
+/// where nothing happened; times are the batches'.
+struct Trace {
+  struct At {
+    Ns t_ns = 0;
+    double value = 0;
+  };
+  std::string point;
+  std::vector<At> samples;
+  double uncertainty = -1;  ///< largest stated half width
+};
+
 struct LinkFacts {
   event::LinkState state;
   bool ever_up = false;
-  std::uint64_t frames = 0;        ///< data and remote frames of others
-  std::uint64_t own_frames = 0;    ///< sent by this link
-  std::uint64_t error_frames = 0;  ///< that tell of a disturbed bus, and not only of a missing acknowledge
-  std::uint64_t unacknowledged = 0;
+  std::uint64_t frames = 0;          ///< data and remote frames of others
+  std::uint64_t own_frames = 0;      ///< sent by this link
+  std::uint64_t error_frames = 0;    ///< that tell of a disturbed bus, and not only of a missing acknowledge
+  std::uint64_t unacknowledged = 0;  ///< of what this link sent
+  std::uint64_t others_unacknowledged = 0;  ///< error frames at the acknowledge of somebody else's frame
+  std::uint64_t own_bit_errors = 0;         ///< other errors while this link sent
+  std::uint64_t repeats = 0;                ///< frames that came again at once, byte for byte
+  event::CanFrame last_frame;
+  Ns last_frame_ns = kNoTime;
   bool bus_off = false;                                  ///< now; a restart ends it
   std::map<std::uint32_t, std::uint64_t> error_classes;  ///< class bit of linux/can/error.h -> frames
 };
@@ -55,13 +72,15 @@ struct ExchangeFacts {
   std::uint16_t pending = 0;
   std::uint8_t negative_code = 0;  ///< of 7F xx code; 0 none
   double response_ms = -1;
+  Ns request_ns = kNoTime;
+  double came_after_ms = -1;  ///< silent, but the answer's first frame came this long after the request
 };
 
 class Evidence : public event::Sink {
  public:
   void take(const event::Batch& batch) override;
   /// A reading of the job file, or typed outside the stream.
-  void add(const event::Measurement& m, bool typed);
+  void add(const event::Measurement& m, bool typed, Ns t_ns = kNoTime);
   void add(const event::Exchange& e, std::uint16_t link);
   /// Time passed without an event; same clock as the batches.
   void observedUntil(Ns t_ns);
@@ -75,6 +94,11 @@ class Evidence : public event::Sink {
   [[nodiscard]] std::uint64_t frames() const;
   [[nodiscard]] std::uint64_t errorFrames() const;
   [[nodiscard]] std::uint64_t unacknowledged() const;
+  [[nodiscard]] std::uint64_t othersUnacknowledged() const;
+  /// Samples of a supply point with the module fed, or null.
+  [[nodiscard]] const Trace* trace(std::string_view point) const;
+  /// When the module's power came on, by the power events; each change from another state.
+  [[nodiscard]] const std::vector<Ns>& powerOns() const { return power_ons_; }
   [[nodiscard]] std::size_t distinctIds() const { return ids_.size(); }
   /// Bytes handed to a link by the gate: one count each.
   [[nodiscard]] std::uint64_t sent() const { return sent_; }
@@ -95,12 +119,17 @@ class Evidence : public event::Sink {
  private:
   void takeFrame(const event::Header& h, const event::CanFrame& f);
   void takeLink(const event::Header& h, const event::LinkState& s);
-  void takePower(const event::Power& p);
+  void takePower(const event::Header& h, const event::Power& p);
+  void addToTrace(const event::Measurement& m, Ns t_ns);
+  void matchLate(const event::Header& h, const event::CanFrame& f);
   LinkFacts& link(std::uint16_t index);
 
   std::vector<PointFacts> points_;
   std::vector<LinkFacts> links_;
+  std::vector<Trace> traces_;
+  std::vector<Ns> power_ons_;
   std::vector<ExchangeFacts> exchanges_;
+  std::vector<std::size_t> silent_;  ///< of our exchanges, those whose answer may still come
   std::unordered_set<std::uint64_t> ids_;
   std::uint64_t order_ = 0;
   std::uint64_t sent_ = 0, refused_ = 0, gaps_ = 0;

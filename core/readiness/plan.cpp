@@ -35,7 +35,7 @@ std::string conditionOf(const job::Point& p, const job::Job& job) {
 const char* stepOf(const job::Point& point) {
   const std::string& n = point.name;
   if (n == "V(src+,src-)") return "source";
-  if (n == "V(chassis,src-)" || n == "V(pin4,pin5)") return "ground";
+  if (n == "V(chassis,src-)" || n == "V(pin4,pin5)" || n == "V(pin4,interface-)") return "ground";
   if (n == "V(pin16,pin4)" || n == "V(pin16,pin5)") return "connector";
   if (n == "lamp" || n == "V(interface+,interface-)") return "interface";
   if (n == "V(pin6,pin4)" || n == "V(pin14,pin4)" || n.starts_with("R(pin")) return "levels";

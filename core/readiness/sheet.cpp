@@ -46,7 +46,7 @@ struct Candidate {
   double minutes = 0;
 };
 
-Candidate candidate(const Step& s, const job::Job& job) {
+Candidate candidate(const Step& s, const job::Job& job, const Evidence& evidence) {
   for (const char* name : decidingPoints(s.name, job.arrangement)) {
     const job::Point* p = job::findPoint(name);
     return {{s.name, p->name, p->how}, p->when, p->minutes};
@@ -62,18 +62,23 @@ Candidate candidate(const Step& s, const job::Job& job) {
              "write them into the job."},
             PowerState::on,
             2};
-  return {{s.name, "ask",
-           "Module powered: run check again with --ask, if the case allows one read-only request."},
-          PowerState::on,
-          0.5};
+  return {
+      {s.name, "ask",
+       onlyListening(evidence)
+           ? "Module powered, and an interface that is not listen-only: run check again with --ask, if the "
+             "case allows one read-only request."
+           : "Module powered: run check again with --ask, if the case allows one read-only request."},
+      PowerState::on,
+      0.5};
 }
 
 /// Of all needed and unmeasured steps the cheapest reading: without power first, then by minutes.
-std::optional<Deciding> decide(const std::vector<Step>& steps, const job::Job& job) {
+std::optional<Deciding> decide(const std::vector<Step>& steps, const job::Job& job,
+                               const Evidence& evidence) {
   std::optional<Candidate> best;
   for (const Step& s : steps) {
     if (!blocks(s)) continue;
-    Candidate c = candidate(s, job);
+    Candidate c = candidate(s, job, evidence);
     if (!best || c.when < best->when || (c.when == best->when && c.minutes < best->minutes))
       best = std::move(c);
   }
@@ -84,7 +89,9 @@ std::optional<Deciding> decide(const std::vector<Step>& steps, const job::Job& j
 std::optional<FirstThing> firstThing(const std::vector<Step>& steps, const job::Job& job) {
   for (const Verdict v : {Verdict::faulty, Verdict::marginal})
     for (const Step& s : steps)
-      if (s.verdict == v) return FirstThing{s.name, s.code, findCode(s.code).toDo(job.arrangement)};
+      if (s.verdict == v)
+        return FirstThing{s.name, s.code,
+                          s.plugin.empty() ? findCode(s.code).toDo(job.arrangement) : s.to_do};
   return std::nullopt;
 }
 
@@ -108,6 +115,9 @@ std::string sentenceOf(const Sheet& sheet) {
     case Overall::not_ready: {
       const std::string others =
           names(sheet.steps, [](const Step& s) { return s.verdict == Verdict::faulty; });
+      const auto first = std::find_if(sheet.steps.begin(), sheet.steps.end(),
+                                      [&](const Step& s) { return s.name == sheet.first_thing->step; });
+      if (!first->plugin.empty()) return fmt::format("Not ready: {} Faulty: {}.", first->to_do, others);
       return fmt::format("Not ready: {}. Faulty: {}.", findCode(sheet.first_thing->code).meaning, others);
     }
     case Overall::undecided:
@@ -138,18 +148,19 @@ Sheet assess(const job::Job& job, const Evidence& evidence, const Asked& asked) 
   sheet.sealed = job.sealed;
   sheet.steps = {sourceStep(c), feedStep(c),    groundStep(c), connectorStep(c), interfaceStep(c),
                  levelsStep(c), trafficStep(c), answerStep(c), timingStep(c)};
+  lower(sheet.steps, asked.plugins);
   const auto is_faulty = [](const Step& s) { return s.verdict == Verdict::faulty; };
   sheet.overall = std::any_of(sheet.steps.begin(), sheet.steps.end(), is_faulty) ? Overall::not_ready
                   : std::any_of(sheet.steps.begin(), sheet.steps.end(), blocks)  ? Overall::undecided
                                                                                  : Overall::ready;
-  if (sheet.overall == Overall::undecided) sheet.deciding = decide(sheet.steps, job);
+  if (sheet.overall == Overall::undecided) sheet.deciding = decide(sheet.steps, job, evidence);
   sheet.first_thing = firstThing(sheet.steps, job);
   sheet.sentence = sentenceOf(sheet);
   sheet.power_ups = asked.power_ups.size();
   sheet.power_up_budget = job.power_up_budget;
   sheet.sent = evidence.sent();
   sheet.frames = evidence.frames();
-  sheet.error_frames = evidence.errorFrames() + evidence.unacknowledged();
+  sheet.error_frames = evidence.errorFrames() + evidence.unacknowledged() + evidence.othersUnacknowledged();
   for (std::size_t i = 0; i < sheet.losses.size(); ++i)
     sheet.losses[i] = evidence.lost(static_cast<event::LossPlace>(i));
   sheet.gaps = evidence.gaps();

@@ -28,6 +28,7 @@
 #include <vector>
 
 #include "core/job/job.hpp"
+#include "core/plugin/results.hpp"
 #include "core/readiness/evidence.hpp"
 
 namespace pin16::readiness {
@@ -60,6 +61,9 @@ struct Step {
   std::string text;  ///< one or a few sentences
   std::string code;  ///< of the worst finding; empty if none
   std::vector<Figure> figures;
+  std::string
+      plugin;  ///< whose finding lowered the verdict; empty none. Code and what to do are then its own.
+  std::string to_do;  ///< of that finding
 };
 
 struct FirstThing {
@@ -94,9 +98,20 @@ struct Asked {
   bool ask = false;                     ///< requests were allowed (--ask)
   std::string capture;                  ///< file being written or reviewed; empty none
   std::vector<job::PowerUp> power_ups;  ///< the ledger
+  std::vector<plugin::Results> plugins;
 };
 
+/// A plugin's finding of this confidence on may lower a verdict (own figure).
+inline constexpr double kConfidenceMin = 0.5;
+/// Lowers verdicts by what plugins found: a warning makes a sound step marginal, what speaks against makes it
+/// faulty. Never raises one, and never judges what was not measured or asked. The step then names the plugin.
+void lower(std::vector<Step>& steps, const std::vector<plugin::Results>& plugins);
+
 [[nodiscard]] Sheet assess(const job::Job& job, const Evidence& evidence, const Asked& asked);
+
+/// How often the module's feed came at the last switching-on, as far as meters and power events tell: more
+/// than once is a plug that bounced, and each may count as a power-up. 0 nothing seen.
+[[nodiscard]] std::size_t risesAtSwitchOn(const job::Job& job, const Evidence& evidence);
 
 /// As recorded in the capture.
 [[nodiscard]] std::vector<event::Verdict> verdictEvents(const Sheet& sheet);

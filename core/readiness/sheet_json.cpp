@@ -33,6 +33,7 @@ json::object stepJson(const Step& s) {
   o["needed"] = s.needed;
   o["verdict"] = toText(s.verdict);
   o["code"] = orNull(!s.code.empty(), json::value(s.code));
+  o["plugin"] = orNull(!s.plugin.empty(), json::value(s.plugin));
   o["text"] = s.text;
   json::array figures;
   for (const Figure& f : s.figures) figures.push_back(figureJson(f));

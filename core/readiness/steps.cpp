@@ -5,7 +5,10 @@
 
 #include <algorithm>
 #include <cmath>
+#include <set>
 #include <stdexcept>
+
+#include "core/protocol/target.hpp"
 
 namespace pin16::readiness {
 namespace {
@@ -72,7 +75,7 @@ void StepMaker::seen() {
   if (step_.verdict == Verdict::not_measured) step_.verdict = Verdict::sound;
 }
 
-Verdict StepMaker::judge(const Value& v, const std::vector<Bound>& bounds) {
+Verdict StepMaker::judge(const Value& v, const std::vector<Bound>& bounds, Verdict most) {
   seen();
   const auto worst = std::min_element(bounds.begin(), bounds.end(), [&](const Bound& a, const Bound& b) {
     return margin(v.value, a) < margin(v.value, b);
@@ -82,9 +85,9 @@ Verdict StepMaker::judge(const Value& v, const std::vector<Bound>& bounds) {
   const double u = std::max(v.uncertainty, 0.0);
   // Rounding of decimal figures must not decide: 12.6 - 11.6 is not quite 1.
   const double tiny = 1e-9 * std::max(1.0, std::abs(v.value));
-  const Verdict verdict = room < -u - tiny                  ? Verdict::faulty
-                          : room < u - tiny || room < -tiny ? Verdict::marginal
-                                                            : Verdict::sound;
+  const Verdict verdict = std::min(most, room < -u - tiny                  ? Verdict::faulty
+                                         : room < u - tiny || room < -tiny ? Verdict::marginal
+                                                                           : Verdict::sound);
   Figure f;
   f.what = v.what, f.value = v.value, f.unit = v.unit, f.uncertainty = v.uncertainty;
   f.kind = worst->kind, f.limit = worst->limit, f.limit_source = worst->source;
@@ -138,6 +141,8 @@ std::string amount(double value, std::string_view unit) {
   if (unit == "ohm") return fmt::format("{:.{}f} ohm", value, value < 10 ? 2 : value < 1000 ? 1 : 0);
   if (unit == "V" || unit == "A") return fmt::format("{:.{}f} {}", value, std::abs(value) < 1 ? 3 : 2, unit);
   if (unit == "ms") return fmt::format("{:.1f} ms", value);
+  if (unit == "s") return fmt::format("{:.{}f} s", value, std::abs(value) < 100 ? 1 : 0);
+  if (unit == "V/min") return fmt::format("{:.2f} V/min", value);
   if (unit == "%") return fmt::format("{:.1f} %", value);
   return unit.empty() ? fmt::format("{:g}", value) : fmt::format("{:g} {}", value, unit);
 }
@@ -154,6 +159,36 @@ Value valueOf(const PointFacts& f, double value) {
 }
 
 bool isOn(const PointFacts& f) { return f.power == PowerState::on; }
+
+PointFacts since(const PointFacts& f, const Trace* trace, Ns from_ns) {
+  PointFacts out = f;
+  if (trace == nullptr || f.typed) return out;
+  out.count = 0;
+  out.sum = 0;
+  for (const Trace::At& s : trace->samples) {
+    if (s.t_ns < from_ns) continue;
+    out.min = out.count == 0 ? s.value : std::min(out.min, s.value);
+    out.max = out.count == 0 ? s.value : std::max(out.max, s.value);
+    out.sum += s.value;
+    ++out.count;
+  }
+  return out.count == 0 ? f : out;
+}
+
+bool askedInVain(const Case& c) {
+  const auto& all = c.evidence.exchanges();
+  return !c.moduleAnswered() && std::any_of(all.begin(), all.end(), [&](const ExchangeFacts& e) {
+    return e.ours && !e.functional && c.isOwn(e) && e.ended == event::Ended::silent && e.came_after_ms < 0;
+  });
+}
+
+std::vector<std::string> othersThatAnswered(const Case& c) {
+  std::set<std::string> others;
+  for (const ExchangeFacts& e : c.evidence.exchanges())
+    if (!c.isOwn(e) && (e.ended == event::Ended::answered || e.ended == event::Ended::negative))
+      others.insert(protocol::idText(e.answer_id, e.extended));
+  return {others.begin(), others.end()};
+}
 
 std::vector<const PointFacts*> relevant(const Evidence& e, std::string_view point,
                                         const std::function<bool(const PointFacts&)>& wanted) {

@@ -55,8 +55,9 @@ class StepMaker {
   }
   /// Something of this step was measured.
   void seen();
-  /// Adds the figure of the bound that is missed, else of the nearest one, and worsens the step by it.
-  Verdict judge(const Value& v, const std::vector<Bound>& bounds);
+  /// Adds the figure of the bound that is missed, else of the nearest one, and worsens the step by it, at
+  /// most to `most`.
+  Verdict judge(const Value& v, const std::vector<Bound>& bounds, Verdict most = Verdict::faulty);
   /// A value that decides nothing.
   void show(const Value& v);
   /// A limit from memory: shown, decides nothing; true if the value is beyond it.
@@ -85,6 +86,14 @@ class StepMaker {
 [[nodiscard]] std::vector<const PointFacts*> relevant(
     const Evidence& e, std::string_view point, const std::function<bool(const PointFacts&)>& wanted = {});
 [[nodiscard]] bool isOn(const PointFacts& f);
+/// The samples of `f` from `from_ns` on; as it is if there are none (a typed reading).
+[[nodiscard]] PointFacts since(const PointFacts& f, const Trace* trace, Ns from_ns);
+/// There are links, and each of them only listens.
+[[nodiscard]] bool onlyListening(const Evidence& evidence);
+/// The job's module was asked by us and did not answer, while it was time.
+[[nodiscard]] bool askedInVain(const Case& c);
+/// Others than the job's module that answered, as text: "7E8".
+[[nodiscard]] std::vector<std::string> othersThatAnswered(const Case& c);
 
 [[nodiscard]] Step sourceStep(const Case& c);
 [[nodiscard]] Step feedStep(const Case& c);

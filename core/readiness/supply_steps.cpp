@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "core/readiness/course.hpp"
 #include "core/readiness/steps.hpp"
 
 namespace pin16::readiness {
@@ -13,6 +14,11 @@ namespace {
 using event::PowerState;
 using job::Arrangement;
 using limits::Limit;
+
+/// A rise counts again once the volts fell by this part of the limit: the steps of the reset test in ISO
+/// 16750-2:2023 section 4 (5 %), so that noise about the limit is no rise.
+constexpr double kRearm = 0.95;
+constexpr Ns kSettling_ns = kNsPerSecond;  // own figure
 
 bool notOff(const PointFacts& f) { return f.power != PowerState::off; }
 
@@ -64,6 +70,77 @@ void judgeAtRest(StepMaker& m, const Case& c, const PointFacts& f) {
       fmt::format("At rest {} is below {} ({}).", amount(v.value, "V"), amount(low.value, "V"), low.source));
 }
 
+/// Went off by itself while it was loaded: a clean step, not a battery that gives in. From when on it is to
+/// be judged: since it came back, kNoTime if it did not.
+Ns judgeCuts(StepMaker& m, const Case& c, const PointFacts& f) {
+  const Trace* t = c.evidence.trace(f.point);
+  if (t == nullptr || f.typed || !isOn(f)) return 0;
+  const double good = c.limit("supply.module_min_V").value, dead = c.limit("supply.absent_max_V").value;
+  const auto all = cuts(*t, good, dead, c.limit("supply.clean_step_max_s").value);
+  if (all.empty()) return 0;
+  const Cut& last = all.back();
+  m.worsen(last.lasts ? Verdict::faulty : Verdict::marginal, "source-shuts-off");
+  for (const Cut& cut : all) m.show({"good until it went off", cut.after_s, cut.step_s, "s"});
+  m.judge({"from good to dead", last.step_s, -1, "s"},
+          {atMost(c.limit("supply.clean_step_max_s"), "source-shuts-off")});
+  const auto [least, most] = std::minmax_element(
+      all.begin(), all.end(), [](const Cut& a, const Cut& b) { return a.after_s < b.after_s; });
+  m.say(all.size() == 1
+            ? fmt::format("The source held {} and went off by itself in one step, {:.1f} s after the "
+                          "module's power came on.",
+                          amount(last.before, "V"), last.after_s)
+            : fmt::format("The source went off by itself {} times, each time after {:.1f} to {:.1f} s.",
+                          all.size(), least->after_s, most->after_s));
+  if (const PointFacts* i = c.evidence.newest("I(feed)", isOn); i != nullptr && !i->typed)
+    m.say(fmt::format("The module's feed took {} at most: a pack may take that for no load.",
+                      amount(i->max, "A")));
+  if (last.lasts) return kNoTime;
+  m.say("It is back now.");
+  return rises(*t, good, dead).at_ns.back();
+}
+
+/// A standing source may still go off by itself, later than it was watched.
+void tellPack(StepMaker& m, const Case& c, double watched_s) {
+  const Limit& pack = c.job.limits.get("hint.pack_off_after_s");
+  if (c.is(Arrangement::own_battery) || watched_s >= pack.value) return;
+  m.say(fmt::format(
+      "Watched for {:.0f} s; if it is a jump pack it may take one module for no load and go off after "
+      "some {:.0f} s (from memory, decides nothing): `--for` sets how long to watch.",
+      watched_s, pack.value));
+}
+
+/// Seconds left until a sagging source reaches the least that it must hold.
+void judgeSag(StepMaker& m, const Case& c, const PointFacts& f) {
+  const Trace* t = c.evidence.trace(f.point);
+  if (t == nullptr || f.typed || !isOn(f) || t->samples.empty()) return;
+  // The module's start and the first giving in of any battery are no trend.
+  const Ns began_ns = c.evidence.powerOns().empty() ? t->samples.front().t_ns : c.evidence.powerOns().back();
+  const auto line = trend(*t, began_ns + kSettling_ns);
+  if (!line) return;
+  m.show({"watched under load", line->span_s, -1, "s"});
+  const double fall = -line->slope_per_s;
+  if (fall <= 1.5 * line->slope_error_per_s) {  // within three standard errors: it stands
+    tellPack(m, c, line->span_s);
+    return;
+  }
+  const Limit least = sourceUnderLoad(c);
+  const double left_s = (line->last - least.value) / fall;
+  const double u_s = left_s * line->slope_error_per_s / fall;
+  const Limit &needed = c.limit("supply.hold_short_s"), &wanted = c.limit("supply.hold_long_s");
+  if (left_s <= 0 || left_s - u_s >= wanted.value) return;  // already judged by its volts, or far away
+  m.show({"fall", fall * 60, line->slope_error_per_s * 60, "V/min"});
+  const Value left{fmt::format("time left above {}", amount(least.value, "V")), left_s, u_s, "s"};
+  if (m.judge(left, {atLeast(needed, "source-sags")}) == Verdict::sound)
+    m.judge(left, {atLeast(wanted, "source-sags")}, Verdict::marginal);
+  const bool minutes = left_s >= 300;
+  m.say(fmt::format(
+      "It sags by {:.2f} +/- {:.2f} V a minute: about {:.0f} +/- {:.0f} {} are left above {} (seen for "
+      "{:.0f} s only).",
+      fall * 60, line->slope_error_per_s * 60, minutes ? left_s / 60 : left_s,
+      std::max(1.0, minutes ? u_s / 60 : u_s), minutes ? "minutes" : "seconds", amount(least.value, "V"),
+      line->span_s));
+}
+
 }  // namespace
 
 Step sourceStep(const Case& c) {
@@ -74,7 +151,14 @@ Step sourceStep(const Case& c) {
     return m.done();
   }
   bool any_loaded = false;
-  for (const PointFacts* f : all) {
+  for (const PointFacts* measured : all) {
+    const Ns from_ns = judgeCuts(m, c, *measured);
+    if (from_ns == kNoTime) {
+      any_loaded = true;
+      continue;
+    }
+    const PointFacts now = since(*measured, c.evidence.trace(measured->point), from_ns);
+    const PointFacts* f = from_ns > 0 ? &now : measured;
     any_loaded = any_loaded || f->loaded();
     const double dead = c.limit("supply.absent_max_V").value;
     if (f->min < -dead) {
@@ -90,6 +174,7 @@ Step sourceStep(const Case& c) {
               {atLeast(sourceUnderLoad(c), "source-flat"),
                atMost(c.limit("supply.module_max_V"), "source-over-voltage")});
       m.say(fmt::format("Under load the source holds {}.", amount(over ? f->max : f->min, "V")));
+      judgeSag(m, c, *f);
     } else {
       judgeAtRest(m, c, *f);
       m.say(fmt::format("At rest the source shows {}.", amount(f->last, "V")));
@@ -104,18 +189,124 @@ Step sourceStep(const Case& c) {
 
 namespace {
 
+/// What speaks for others being fed too, when this module alone should be; empty if nothing does.
+std::string othersAwake(const Case& c) {
+  if (!c.is(Arrangement::fed_in_place) || c.behindGateway()) return {};
+  const PointFacts* signs = c.evidence.newest("signs");
+  if (signs != nullptr && signs->last > 0.5) return "lights, chime or the like came on elsewhere";
+  const auto others = othersThatAnswered(c);
+  if (!others.empty()) return fmt::format("{} answered", fmt::join(others, ", "));
+  const PointFacts* load = c.evidence.newest("V(loadblade,chassis)", isOn);
+  if (load != nullptr && load->last < c.limit("supply.absent_max_V").value && c.evidence.frames() > 0)
+    return "there is traffic although the module gets nothing";
+  return {};
+}
+
+/// The supply blade was dead until the feed came on: the feed reaches the supply side.
+bool feedReachesSupplySide(const Case& c) {
+  if (!c.is(Arrangement::fed_in_place)) return false;
+  const double dead = c.limit("supply.absent_max_V").value;
+  const auto before = [](const PointFacts& f) { return f.power == PowerState::source; };
+  const PointFacts* was = c.evidence.newest("V(supplyblade,chassis)", before);
+  const PointFacts* is = c.evidence.newest("V(supplyblade,chassis)", isOn);
+  return was != nullptr && is != nullptr && was->last < dead && is->last >= dead;
+}
+
+/// Rises at switch-on, and later ones; from when on the feed has stood.
+struct Course {
+  std::size_t at_switch_on = 0;
+  std::size_t later = 0;
+  bool stands = true;
+  Ns since_ns = 0;
+  double span_s = 0;    ///< from the first rise to the last at switch-on
+  double every_s = -1;  ///< between samples, the usual distance
+};
+
+double seconds(Ns span_ns) { return static_cast<double>(span_ns) / static_cast<double>(kNsPerSecond); }
+
+void addRises(Course& course, const std::vector<Ns>& at_ns, double window_s, bool later_too) {
+  const auto in_window = [&](Ns t_ns) { return seconds(t_ns - at_ns.front()) <= window_s; };
+  const auto count = static_cast<std::size_t>(std::count_if(at_ns.begin(), at_ns.end(), in_window));
+  if (count > course.at_switch_on) {
+    course.at_switch_on = count;
+    course.span_s = seconds(at_ns[count - 1] - at_ns.front());
+  }
+  if (later_too) course.later = std::max(course.later, at_ns.size() - count);
+}
+
+/// Of the last switching-on: power events that follow each other closely are one.
+Course courseOf(const job::Job& job, const Evidence& evidence) {
+  const Asked nothing;
+  const Case c{job, evidence, nothing};
+  Course out;
+  const double window_s = job.limits.value("supply.switch_on_max_s");
+  const double min_V = c.limit("supply.module_min_V").value;
+  std::vector<Ns> ons;
+  for (const Ns t_ns : evidence.powerOns()) {
+    if (!ons.empty() && seconds(t_ns - ons.front()) > window_s) ons.clear();
+    ons.push_back(t_ns);
+  }
+  const Ns from_ns = ons.empty() ? 0 : ons.front();
+  if (!ons.empty()) addRises(out, ons, window_s, false);
+  for (const char* point : {"V(loadblade,chassis)", "V(feed,chassis)"}) {
+    const Trace* t = evidence.trace(point);
+    if (t == nullptr) continue;
+    const Rises r = rises(*t, min_V, kRearm * min_V, from_ns);
+    if (r.at_ns.empty()) continue;
+    addRises(out, r.at_ns, window_s, true);
+    out.stands = out.stands && r.above_at_end;
+    out.since_ns = std::max(out.since_ns, r.at_ns.back());
+    out.every_s =
+        std::max(out.every_s, seconds(t->samples.back().t_ns - t->samples.front().t_ns) /
+                                  static_cast<double>(std::max<std::size_t>(t->samples.size() - 1, 1)));
+  }
+  // The current tells of gaps beyond the voltmeter's clips; later it may fall for other reasons.
+  if (const Trace* t = evidence.trace("I(feed)"); t != nullptr && job.module.current_steady_min_A) {
+    const double min_A = *job.module.current_steady_min_A;
+    const Rises r = rises(*t, min_A, min_A / 2, from_ns);
+    if (!r.at_ns.empty()) addRises(out, r.at_ns, window_s, false);
+  }
+  return out;
+}
+
+void judgeRises(StepMaker& m, const Case& c, const Course& course) {
+  const Limit& most = c.limit("supply.rises_max");
+  const double min_V = c.limit("supply.module_min_V").value;
+  if (course.at_switch_on > 1) {
+    m.judge({fmt::format("rises through {} at switch-on", amount(min_V, "V")),
+             static_cast<double>(course.at_switch_on), -1, ""},
+            {atMost(most, "feed-bounces")}, Verdict::marginal);
+    m.say(fmt::format(
+        "At switch-on the feed came {} times within {:.1f} s: each time the module may have started "
+        "anew and counted one more ignition cycle (49 CFR 563.5).",
+        course.at_switch_on, course.span_s));
+  }
+  if (course.later > 0) {
+    m.judge({"times the feed came back", static_cast<double>(course.later) + 1, -1, ""},
+            {atMost(most, "feed-interrupted")}, Verdict::marginal);
+    m.say(fmt::format("Later it went away and came back {}.", counted(course.later, "time")));
+  }
+  if ((course.at_switch_on > 1 || course.later > 0) && course.every_s > 0)
+    m.say(fmt::format("The meter looks every {:.2f} s: shorter gaps are not seen.", course.every_s));
+}
+
 void judgeFeedVoltage(StepMaker& m, const Case& c, const PointFacts& f) {
   const double dead = c.limit("supply.absent_max_V").value;
   const Limit& max = c.limit("supply.module_max_V");
   const bool over = f.max > max.value;
-  const char* low_code = f.max < dead ? "feed-no-voltage" : "feed-low";
+  const char* low_code = f.last < dead ? "feed-no-voltage" : "feed-low";
   const PointFacts* clip = c.evidence.newest("V(feed,chassis)", isOn);
-  if (f.point == "V(loadblade,chassis)" && f.max < dead && c.is(Arrangement::fed_in_place) &&
-      clip != nullptr && clip->min > dead)
-    low_code = "feed-supply-side";
+  const bool supply_side = f.point == "V(loadblade,chassis)" && f.max < dead &&
+                           c.is(Arrangement::fed_in_place) && clip != nullptr && clip->max > dead;
+  if (supply_side) low_code = "feed-supply-side";
   m.judge(valueOf(f, over ? f.max : f.min),
           {atLeast(c.limit("supply.module_min_V"), low_code), atMost(max, "feed-over-voltage")});
   m.say(fmt::format("{} is {} with the power on.", f.point, amount(over ? f.max : f.min, "V")));
+  if (supply_side)
+    m.say(fmt::format(
+        "The clip has {}, the load blade nothing: the feed sits on the supply blade and the module's "
+        "fuse is out.",
+        amount(clip->last, "V")));
   judgeDropTo(m, c, f, "feed-low");
 }
 
@@ -124,18 +315,25 @@ void judgeFeedCurrent(StepMaker& m, const Case& c) {
   if (f == nullptr) return;
   const Value v = valueOf(*f, f->last);
   const auto& module = c.job.module;
+  const std::string awake = othersAwake(c);
+  const bool whole_side = !awake.empty() || feedReachesSupplySide(c);
   std::vector<Bound> band;
   if (module.current_steady_min_A)
     band.push_back({Figure::Kind::at_least, *module.current_steady_min_A, "job: module.current_steady_min_A",
                     "job", "feed-current-low"});
   if (module.current_steady_max_A)
     band.push_back({Figure::Kind::at_most, *module.current_steady_max_A, "job: module.current_steady_max_A",
-                    "job", "feed-current-high"});
+                    "job", whole_side ? "feed-supply-side-fuse-in" : "feed-current-high"});
   if (!band.empty()) {
-    if (m.judge(v, band) == Verdict::sound)
+    if (m.judge(v, band) == Verdict::sound) {
       m.say(fmt::format("It draws {}, within the job's band.", amount(v.value, "A")));
-    else
-      m.say(fmt::format("It draws {}, not within the job's band.", amount(v.value, "A")));
+      return;
+    }
+    m.say(fmt::format("It draws {}, not within the job's band.", amount(v.value, "A")));
+    if (module.current_steady_max_A && v.value > *module.current_steady_max_A &&
+        c.is(Arrangement::fed_in_place))
+      m.say(fmt::format("More than this module is fed{}.",
+                        awake.empty() ? "; only the current tells so far" : ": " + awake));
     return;
   }
   m.seen();
@@ -144,6 +342,19 @@ void judgeFeedCurrent(StepMaker& m, const Case& c) {
         "It draws {}. One module alone usually draws less (from memory, decides nothing): is the feed "
         "on the supply side?",
         amount(v.value, "A")));
+}
+
+/// Others are awake though this module alone should be fed: by itself a warning.
+void judgeOthersAwake(StepMaker& m, const Case& c) {
+  const std::string awake = othersAwake(c);
+  if (awake.empty() || m.verdict() == Verdict::faulty) return;
+  m.worsen(Verdict::marginal, "feed-others-awake");
+  m.say(fmt::format("More than this module is fed: {}.", awake));
+  if (askedInVain(c) && c.evidence.newest("V(loadblade,chassis)", isOn) == nullptr)
+    m.say(
+        "With the module silent that is what a feed on the supply blade with the fuse out looks like: "
+        "measure "
+        "the load blade.");
 }
 
 void judgeFeedPath(StepMaker& m, const Case& c) {
@@ -175,12 +386,23 @@ void tellBlades(StepMaker& m, const Case& c) {
 
 }  // namespace
 
+std::size_t risesAtSwitchOn(const job::Job& job, const Evidence& evidence) {
+  return courseOf(job, evidence).at_switch_on;
+}
+
 Step feedStep(const Case& c) {
   StepMaker m("feed", isNeeded(c.job, "feed"));
+  const Course course = courseOf(c.job, c.evidence);
   for (const char* point : {"V(loadblade,chassis)", "V(feed,chassis)"})
-    if (const PointFacts* f = c.evidence.newest(point, isOn)) judgeFeedVoltage(m, c, *f);
+    if (const PointFacts* f = c.evidence.newest(point, isOn))
+      // What is over is told by the rises; the volts are judged as they are since.
+      judgeFeedVoltage(
+          m, c,
+          course.stands && course.since_ns > 0 ? since(*f, c.evidence.trace(point), course.since_ns) : *f);
   judgeFeedPath(m, c);
   judgeFeedCurrent(m, c);
+  judgeOthersAwake(m, c);
+  judgeRises(m, c, course);
   tellBlades(m, c);
   if (m.verdict() == Verdict::not_measured)
     m.say(c.is(Arrangement::own_battery) ? "Nothing was measured at the module's fuse."
@@ -208,6 +430,18 @@ Step groundStep(const Case& c) {
     const Value v = valueOf(*f, std::max(std::abs(f->max), std::abs(f->min)));
     m.judge(v, {atMost(max, "ground-split")});
     m.say(fmt::format("Pins 4 and 5 differ by {}.", amount(v.value, "V")));
+  }
+  if (const PointFacts* f = c.evidence.newest("V(pin4,interface-)", notOff)) {
+    const Value v = valueOf(*f, std::max(std::abs(f->max), std::abs(f->min)));
+    const bool works = c.evidence.frames() > 0 || c.moduleAnswered();
+    const Verdict verdict = m.judge(v, {atMost(c.limit("ground.reference_max_V"), "ground-floating")},
+                                    works ? Verdict::marginal : Verdict::faulty);
+    m.say(verdict == Verdict::sound
+              ? fmt::format("The interface's minus is within {} of pin 4.", amount(v.value, "V"))
+              : fmt::format(
+                    "The interface's minus lies {} off pin 4: its source and the module's have no ground in "
+                    "common{}.",
+                    amount(v.value, "V"), works ? "; frames come through all the same" : ""));
   }
   if (m.verdict() == Verdict::not_measured) m.say("The ground was not measured with current flowing.");
   return m.done();
@@ -277,10 +511,11 @@ Step connectorStep(const Case& c) {
   const auto at5 = relevant(c.evidence, "V(pin16,pin5)", notOff);
   for (const auto* all : {&at4, &at5})
     for (const PointFacts* f : *all) {
-      if (c.is(Arrangement::fed_in_place))
-        judgePin16Unfed(m, c, *f);
-      else
+      if (c.is(Arrangement::fed_in_place)) {
+        if (all == &at4 || at4.empty()) judgePin16Unfed(m, c, *f);
+      } else {
         judgePin16(m, c, *f, all == &at5);
+      }
     }
   if (m.verdict() == Verdict::not_measured) {
     m.say(c.is(Arrangement::own_battery) ? "Pin 16 was not measured."

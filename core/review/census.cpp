@@ -39,9 +39,11 @@ Census::PerLink& Census::link(std::uint16_t index) {
   at = std::make_unique<PerLink>(std::make_unique<protocol::Witness>(
       limits_,
       [this, index](Ns t_ns, const event::Message& m) {
+        if (follower_ != nullptr) follower_->message(sequence_, index, t_ns, m);
         summary_.messages.push_back({index, t_ns, m});
       },
-      [this, index](Ns, const event::Exchange& x) {
+      [this, index](Ns t_ns, const event::Exchange& x) {
+        if (follower_ != nullptr) follower_->exchange(sequence_, index, t_ns, x);
         summary_.exchanges.push_back({index, x.request_ns, x});
       }));
   for (const Hint& h : hints_) at->witness->hint(h.request_id, h.answer_id, h.extended);
@@ -63,10 +65,13 @@ void Census::take(const event::Batch& batch) {
       summary_.first_ns = std::min(summary_.first_ns, t_utc_ns);
       summary_.last_ns = std::max(summary_.last_ns, t_utc_ns);
     }
-    if (h.kind == Kind::frame)
+    sequence_ = h.sequence;
+    if (h.kind == Kind::frame) {
       takeFrame(batch, h, t_utc_ns);
-    else
+    } else {
+      if (follower_ != nullptr) follower_->record(batch, h, t_utc_ns);
       takeRecord(batch, h, t_utc_ns);
+    }
   }
 }
 
@@ -74,13 +79,22 @@ void Census::takeFrame(const event::Batch& batch, const event::Header& h, Ns t_u
   const auto frame = batch.frame(h);
   if (!frame) return;
   PerLink& on = link(h.link);
-  if (frame->error()) return takeErrorFrame(on, *frame);
+  if (frame->error()) {
+    if (follower_ != nullptr) follower_->frame(h, t_utc_ns, *frame, 0, 0);
+    return takeErrorFrame(on, *frame);
+  }
   ++summary_.frames;
   ++on.summary.frames;
   ++identifiers_[std::uint64_t{h.link} << 32 | (frame->word & kIdBits)];
   const auto& state = on.summary.state;
   const std::uint32_t bitrate = state && state->bitrate != 0 ? state->bitrate : assumed_bitrate_;
-  if (bitrate != 0) on.load.frame(t_utc_ns, can::wireNs(*frame, bitrate, state ? state->data_bitrate : 0));
+  const can::WireBits bits = can::wireBits(h, *frame);
+  const Ns wire_ns = bitrate == 0 ? 0 : can::wireNs(bits, bitrate, state ? state->data_bitrate : 0);
+  if (bitrate != 0)
+    on.load.frame(t_utc_ns, wire_ns);
+  else
+    on.load.uncounted(t_utc_ns);
+  if (follower_ != nullptr) follower_->frame(h, t_utc_ns, *frame, bits.total(), wire_ns);
   on.witness->frame(t_utc_ns, *frame, (h.flags & event::kOutbound) != 0);
 }
 
@@ -183,8 +197,10 @@ Summary Census::finish(Ns end_utc_ns) {
     if (!on) continue;
     on->witness->finish(end_utc_ns);
     s = on->summary;
-    const std::uint32_t bitrate = s.state ? s.state->bitrate : 0;
-    if (s.frames != 0 && (bitrate != 0 || assumed_bitrate_ != 0)) s.load = on->load.load();
+    if (on->load.counted()) {
+      s.load = on->load.load();
+      s.load_windows = on->load.windows();
+    }
     if (s.load && (!summary_.load || s.load->mean > summary_.load->mean)) summary_.load = s.load;
   }
   for (const auto& [key, count] : identifiers_) {

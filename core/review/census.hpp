@@ -13,6 +13,21 @@
 
 namespace pin16::review {
 
+/// Who follows a census: every event of the stream in order, each followed by what was concluded from it. All
+/// times UTC. What a file holds of concluded events is not told again.
+class Follower {
+ public:
+  virtual ~Follower() = default;
+  /// Error frames included; `wire_ns` 0 where the bit rate is not known.
+  virtual void frame(const event::Header& h, Ns t_ns, const event::CanFrame& frame, std::uint32_t wire_bits,
+                     Ns wire_ns) = 0;
+  virtual void record(const event::Batch& batch, const event::Header& h, Ns t_ns) = 0;
+  virtual void message(std::uint64_t sequence, std::uint16_t link, Ns t_ns,
+                       const event::Message& message) = 0;
+  virtual void exchange(std::uint64_t sequence, std::uint16_t link, Ns t_ns,
+                        const event::Exchange& exchange) = 0;
+};
+
 /// A sink that keeps one Summary. Memory: bounded by the number of identifiers, messages, exchanges, frames
 /// that Pin16 sent, gaps and damage. One owner, one thread (the producer's). What it finds does not depend on
 /// where the batches are cut.
@@ -26,6 +41,9 @@ class Census : public event::Sink {
   void hint(std::uint32_t request_id, std::uint32_t answer_id, bool extended);
   /// Bit rate of links that do not state theirs; 0 = unknown. Before the first batch.
   void assumeBitrate(std::uint32_t bitrate) { assumed_bitrate_ = bitrate; }
+
+  /// One follower; before the first batch, and it outlives finish().
+  void follow(Follower& follower) { follower_ = &follower; }
 
   void take(const event::Batch& batch) override;
 
@@ -60,6 +78,8 @@ class Census : public event::Sink {
   std::unordered_map<std::uint64_t, std::uint64_t> identifiers_;  ///< link << 32 | identifier with its flag
   std::vector<std::uint64_t> error_classes_;                      ///< by index in can::errorClasses()
   bool clock_seen_ = false;
+  Follower* follower_ = nullptr;
+  std::uint64_t sequence_ = 0;  // of the event at hand
   Summary summary_;
 };
 

@@ -2,9 +2,11 @@
 #include "core/review/review.hpp"
 
 #include <algorithm>
+#include <optional>
 
 #include "core/capture/reader.hpp"
 #include "core/review/census.hpp"
+#include "core/review/plugged.hpp"
 
 namespace pin16::review {
 namespace {
@@ -24,7 +26,8 @@ void addForeign(const capture::Reader& reader, Summary& summary) {
 
 }  // namespace
 
-Result<Summary> reviewFile(const std::string& path, const job::Job* hints) {
+Result<Summary> reviewFile(const std::string& path, const job::Job* hints,
+                           const plugin::HostOptions& plugins) {
   auto opened = capture::Reader::open(path);
   if (!opened) return opened.error();
   capture::Reader& reader = **opened;
@@ -35,9 +38,16 @@ Result<Summary> reviewFile(const std::string& path, const job::Job* hints) {
       census.hint(address->request_id, address->answer_id, address->extended);
     census.assumeBitrate(hints->bus.bitrate.value_or(0));
   }
+  auto host = plugin::Host::start(plugins, hints != nullptr ? *hints : job::Job());
+  if (!host) return host.error();
+  std::optional<Plugged> plugged;
+  if (!(*host)->empty()) census.follow(plugged.emplace(**host));
   for (event::Batch batch; reader.next(batch);) census.take(batch);
 
   Summary summary = census.finish();
+  if (plugged) plugged->flush();
+  summary.plugins = (*host)->finish(summary.last_ns);
+  summary.plugins_refused = (*host)->refused();
   summary.file = path;
   summary.application = reader.section().application;
   summary.skipped = reader.skipped().notes;

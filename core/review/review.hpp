@@ -7,13 +7,16 @@
 
 #include "core/base/result.hpp"
 #include "core/job/job.hpp"
+#include "core/plugin/host.hpp"
 #include "core/review/summary.hpp"
 
 namespace pin16::review {
 
-/// `hints`, if given: the module's identifiers, the bus's bit rate where the capture does not state it, and
-/// limits in force. ErrorKind::input if the file cannot be read or is no capture; damage within is no error.
-[[nodiscard]] Result<Summary> reviewFile(const std::string& path, const job::Job* hints = nullptr);
+/// `hints`, if given: the module's identifiers, the bus's bit rate where the capture does not state it,
+/// limits in force, plugins' settings. ErrorKind::input if the file cannot be read or is no capture, or a
+/// plugin's setting does not fit; damage within is no error.
+[[nodiscard]] Result<Summary> reviewFile(const std::string& path, const job::Job* hints = nullptr,
+                                         const plugin::HostOptions& plugins = {});
 
 /// Schema "pin16-review" version 1, one line without a line feed.
 [[nodiscard]] std::string toJson(const Summary& summary);

@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 #include <boost/json.hpp>
 
+#include "core/protocol/isotp.hpp"
+#include "core/review/plugins_json.hpp"
 #include "core/review/review.hpp"
 
 namespace pin16::review {
@@ -89,6 +91,18 @@ json::object value(const Row<event::Gap>& g) {
           {"reason", g.record.reason}};
 }
 json::object value(const event::Damage& d) { return {{"offset", d.offset}, {"reason", d.reason}}; }
+/// Members for what normal addressing does not have.
+void addAddressing(json::object& o, std::uint32_t id, bool extended, bool mixed, std::int16_t prefix) {
+  const auto fixed = extended ? protocol::parseFixedId(id) : std::nullopt;
+  o["addressing"] = prefix >= 0 ? (mixed ? "mixed" : "extended") : fixed ? "normal-fixed" : "normal";
+  o["target"] = fixed ? json::value(fixed->target) : json::value(nullptr);
+  o["source"] = fixed ? json::value(fixed->source) : json::value(nullptr);
+}
+/// -1 = none.
+json::value prefixValue(std::int16_t prefix) {
+  return prefix < 0 ? json::value(nullptr) : json::value(prefix);
+}
+
 json::object value(const Row<event::Message>& m) {
   json::object o{{"link", m.link},
                  {"id", m.record.id},
@@ -96,12 +110,15 @@ json::object value(const Row<event::Message>& m) {
                  {"payload", toHex(m.record.payload)},
                  {"complete", m.record.complete},
                  {"t_ns", timeValue(m.t_ns)},
-                 {"first_ns", timeValue(m.record.first_ns)}};
-  if (!m.record.complete) o["reason"] = m.record.reason;
+                 {"first_ns", timeValue(m.record.first_ns)},
+                 {"reason", m.record.complete ? json::value(nullptr) : json::value(m.record.reason)}};
+  addAddressing(o, m.record.id, m.record.extended, m.record.mixed, m.record.prefix);
+  o["prefix"] = prefixValue(m.record.prefix);
   return o;
 }
 json::object value(const Row<event::Exchange>& row) {
   const event::Exchange& x = row.record;
+  const bool negative = x.ended == event::Ended::negative && x.answer.size() > 2;
   json::object o{{"link", row.link},
                  {"request_id", x.request_id},
                  {"answer_id", x.answer_id == 0 ? json::value(nullptr) : json::value(x.answer_id)},
@@ -112,12 +129,23 @@ json::object value(const Row<event::Exchange>& row) {
                  {"request", toHex(x.request)},
                  {"answer", toHex(x.answer)},
                  {"ended", toText(x.ended)},
+                 {"code", negative ? json::value(x.answer[2]) : json::value(nullptr)},
                  {"late", x.late},
                  {"pending", x.pending},
                  {"response_ms", orNull(x.response_ms)},
                  {"complete_ms", orNull(x.complete_ms)},
                  {"t_ns", timeValue(row.t_ns)}};
-  if (x.ended == event::Ended::negative && x.answer.size() > 2) o["code"] = x.answer[2];
+  o["request_ms"] = orNull(x.request_ms);
+  o["pending_ms"] = json::value_from(x.pending_ms);
+  o["answer_ms"] = orNull(x.answer_ms);
+  o["flow_ms"] = orNull(x.flow_ms);
+  o["separation_ms_min"] = orNull(x.separation_min_ms);
+  o["separation_ms_max"] = orNull(x.separation_max_ms);
+  o["st_min_ms"] = orNull(x.st_min_ms);
+  o["waits"] = x.waits;
+  addAddressing(o, x.request_id, x.extended, x.mixed, x.request_prefix);
+  o["request_prefix"] = prefixValue(x.request_prefix);
+  o["answer_prefix"] = prefixValue(x.answer_prefix);
   return o;
 }
 json::object value(const Row<event::Sent>& s) {
@@ -189,6 +217,8 @@ std::string toJson(const Summary& s) {
   o["clock"] = clockValue(s.clock);
   o["first_ns"] = timeValue(s.first_ns);
   o["last_ns"] = timeValue(s.last_ns);
+  o["plugins"] = pluginsValue(s.plugins);
+  o["plugins_refused"] = refusedValue(s.plugins_refused);
   o["skipped"] = json::value_from(s.skipped);
   return json::serialize(o);
 }

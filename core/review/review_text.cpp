@@ -2,6 +2,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cmath>
 
 #include "core/protocol/services.hpp"
 #include "core/protocol/target.hpp"
@@ -15,9 +16,10 @@ constexpr std::size_t kLabel = 13;
 constexpr std::size_t kMostIdentifiers = 16;
 constexpr std::size_t kMostRows = 60;
 constexpr std::size_t kMostGaps = 10;
+constexpr std::size_t kMostSectionRows = 24;
 constexpr std::size_t kAnswerIndent = 19;
+constexpr std::size_t kMostPending = 4;
 constexpr std::size_t kId11 = 3;  // digits of an identifier
-constexpr std::size_t kId29 = 8;
 
 std::string counted(std::uint64_t n, std::string_view what) {
   return fmt::format("{} {}{}", n, what, n == 1 ? "" : "s");
@@ -26,15 +28,15 @@ std::string counted(std::uint64_t n, std::string_view what) {
 /// A text of lines with a label in front; what does not fit is broken at blanks.
 class Sheet {
  public:
-  void line(std::string_view label, std::string_view text) {
-    const std::size_t width = kColumns - kLabel;
+  void line(std::string_view label, std::string_view text, std::size_t indent = kLabel) {
+    const std::size_t width = kColumns - indent;
     do {
       std::size_t cut = text.size();
       if (cut > width) {
         const std::size_t blank = text.rfind(' ', width);
         cut = blank == std::string_view::npos || blank == 0 ? width : blank;
       }
-      const std::string whole = fmt::format("{:<{}}{}", label, kLabel, text.substr(0, cut));
+      const std::string whole = fmt::format("{:<{}}{}", label, indent, text.substr(0, cut));
       out_ += whole.substr(0, whole.find_last_not_of(' ') + 1) + "\n";
       text.remove_prefix(cut);
       text.remove_prefix(std::min(text.find_first_not_of(' '), text.size()));
@@ -163,15 +165,51 @@ std::string endText(const event::Exchange& x) {
   return out;
 }
 
-/// `id_width` is that of the widest identifier in the table.
+/// "612/F1": the prefix behind the identifier.
+std::string addressText(std::uint32_t id, bool extended, std::int16_t prefix) {
+  const std::string out = protocol::idText(id, extended);
+  return prefix < 0 ? out : out + fmt::format("/{:02X}", prefix);
+}
+
+/// What the first line has no room for; empty if there is nothing to say.
+std::string timesText(const event::Exchange& x) {
+  std::string out;
+  const auto add = [&](std::string part) { out += (out.empty() ? "" : ", ") + std::move(part); };
+  if (x.request_ms > 0) add(fmt::format("request took {:.1f} ms", x.request_ms));
+  if (!x.pending_ms.empty()) {
+    std::string at;
+    for (std::size_t i = 0; i < std::min(x.pending_ms.size(), kMostPending); ++i)
+      at += fmt::format("{}{:.1f}", i == 0 ? "" : " ", x.pending_ms[i]);
+    add(fmt::format("pending at {}{} ms, answer from {:.1f} ms", at,
+                    x.pending_ms.size() > kMostPending ? " ..." : "", x.answer_ms));
+  }
+  if (x.complete_ms >= 0 && x.complete_ms > x.answer_ms)
+    add(fmt::format("whole at {:.1f} ms", x.complete_ms));
+  if (x.flow_ms >= 0) add(fmt::format("flow control after {:.1f} ms", x.flow_ms));
+  if (x.waits != 0)
+    add(fmt::format("told to wait {}", x.waits == 1 ? "once" : fmt::format("{} times", x.waits)));
+  if (x.separation_min_ms >= 0) {
+    std::string frames =
+        fmt::format("frames {:.1f} to {:.1f} ms apart", x.separation_min_ms, x.separation_max_ms);
+    if (x.st_min_ms >= 0) {
+      frames += fmt::format(" (STmin {:.1f} ms", x.st_min_ms);
+      frames += x.separation_min_ms < x.st_min_ms ? ", some closer)" : ")";
+    }
+    add(std::move(frames));
+  }
+  return out;
+}
+
+/// `id_width` is that of the widest address in the table.
 void addExchange(Sheet& sheet, const Row<event::Exchange>& row, std::size_t id_width) {
   const event::Exchange& x = row.record;
-  const std::string to = x.answer_id == 0 ? "-" : protocol::idText(x.answer_id, x.extended);
+  const std::string to = x.answer_id == 0 ? "-" : addressText(x.answer_id, x.extended, x.answer_prefix);
   const std::string time = x.response_ms < 0 ? "-" : fmt::format("{:.1f} ms", x.response_ms);
-  const std::string head =
-      fmt::format("  {}{} {:>{}} > {:<{}}  {:<16} {:>9}  ", clockText(row.t_ns), x.ours ? " *" : "  ",
-                  protocol::idText(x.request_id, x.extended), id_width, to, id_width, endText(x), time);
+  const std::string head = fmt::format(
+      "  {}{} {:>{}} > {:<{}}  {:<16} {:>9}  ", clockText(row.t_ns), x.ours ? " *" : "  ",
+      addressText(x.request_id, x.extended, x.request_prefix), id_width, to, id_width, endText(x), time);
   sheet.row(head + protocol::describeRequest(x.request));
+  if (const std::string times = timesText(x); !times.empty()) sheet.line({}, times, kAnswerIndent);
   if (x.answer.empty()) return;
   const bool whole = x.ended == event::Ended::answered || x.ended == event::Ended::negative;
   sheet.row(std::string(kAnswerIndent, ' ') + (whole
@@ -190,11 +228,53 @@ void addExchanges(Sheet& sheet, const Summary& s) {
   sheet.row(fmt::format("{} on the transport layer, {} broken off; {} (* asked by Pin16)",
                         counted(s.messages.size(), "message"), broken,
                         counted(s.exchanges.size(), "exchange")));
-  const bool wide = std::any_of(s.exchanges.begin(), s.exchanges.end(),
-                                [](const auto& row) { return row.record.extended; });
+  std::size_t id_width = kId11;
+  for (const auto& row : s.exchanges)
+    id_width = std::max(
+        id_width, addressText(row.record.request_id, row.record.extended, row.record.request_prefix).size());
   for (std::size_t i = 0; i < std::min(s.exchanges.size(), kMostRows); ++i)
-    addExchange(sheet, s.exchanges[i], wide ? kId29 : kId11);
+    addExchange(sheet, s.exchanges[i], id_width);
   sheet.more(s.exchanges.size(), kMostRows, "exchanges");
+}
+
+/// A figure as people read it: "deepest 8.91 V +/- 0.02".
+std::string figureText(const plugin::Figure& f) {
+  std::string out = f.what;
+  if (!std::isnan(f.value)) {
+    out += fmt::format(" {:.5g}{}{}", f.value, f.unit.empty() ? "" : " ", f.unit);
+    if (f.uncertainty >= 0) out += fmt::format(" +/- {:.2g}", f.uncertainty);
+  }
+  return f.text.empty() ? out : out + " " + f.text;
+}
+
+void addPlugins(Sheet& sheet, const Summary& s) {
+  for (const plugin::Refused& r : s.plugins_refused)
+    sheet.line("Not loaded", fmt::format("{}: {}", r.path, r.reason));
+  for (const plugin::Results& r : s.plugins) {
+    const bool quiet = r.findings.empty() && r.sections.empty() && r.failed.empty() && r.dropped == 0;
+    if (quiet) continue;
+    sheet.blank();
+    sheet.row(r.facts.name);
+    if (!r.failed.empty()) sheet.line("  failed", r.failed);
+    if (r.dropped != 0)
+      sheet.line("  dropped", fmt::format("{} of what it gave: {}", r.dropped, r.dropped_why));
+    for (std::size_t i = 0; i < std::min(r.findings.size(), kMostRows); ++i) {
+      const plugin::Finding& f = r.findings[i];
+      const char* mark = f.weight == plugin::Weight::against   ? "  against"
+                         : f.weight == plugin::Weight::warning ? "  warning"
+                                                               : "  fact";
+      sheet.line(mark,
+                 f.confidence < 1 ? fmt::format("{} (confidence {:.2g})", f.text, f.confidence) : f.text);
+    }
+    sheet.more(r.findings.size(), kMostRows, "findings");
+    for (const plugin::Section& section : r.sections) {
+      sheet.row("  " + section.title);
+      if (!section.text.empty()) sheet.line("", section.text);
+      for (std::size_t i = 0; i < std::min(section.rows.size(), kMostSectionRows); ++i)
+        sheet.line("", figureText(section.rows[i]));
+      sheet.more(section.rows.size(), kMostSectionRows, "rows");
+    }
+  }
 }
 
 }  // namespace
@@ -204,6 +284,7 @@ std::string toText(const Summary& s) {
   addHead(sheet, s);
   addIdentifiers(sheet, s);
   addExchanges(sheet, s);
+  addPlugins(sheet, s);
   return sheet.take();
 }
 

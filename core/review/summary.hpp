@@ -9,6 +9,7 @@
 
 #include "core/can/load.hpp"
 #include "core/event/records.hpp"
+#include "core/plugin/results.hpp"
 
 namespace pin16::review {
 
@@ -19,6 +20,7 @@ struct LinkSummary {
   std::uint64_t frames = 0;
   std::uint64_t error_frames = 0;
   std::optional<can::Load> load;  ///< nothing: bit rate unknown or no frame
+  std::vector<can::LoadWindow> load_windows;
 };
 struct Identifier {
   std::uint16_t link = 0;
@@ -80,6 +82,8 @@ struct Summary {
   ClockFacts clock;
   Ns first_ns = kNoTime;  ///< earliest and latest event with a time
   Ns last_ns = kNoTime;
+  std::vector<plugin::Results> plugins;          ///< by name
+  std::vector<plugin::Refused> plugins_refused;  ///< files that were not loaded, and why
   std::vector<std::string> skipped;  ///< parts of a valid file that carry nothing for us, one sentence each
 };
 

@@ -4,9 +4,11 @@
 
 #include <linux/can/error.h>
 
+#include <algorithm>
 #include <stdexcept>
 #include <string>
 #include <utility>
+#include <vector>
 
 #include "core/readiness/sheet.hpp"
 
@@ -29,6 +31,15 @@ class Stream {
     batch_.add(next(), t_ns_, event::kNoLink, event::Kind::sample, m);
     return *this;
   }
+  /// A meter that looks every `every_s` with the module fed.
+  Stream& course(const std::string& point, const std::vector<double>& values, double every_s = 0.1,
+                 double u = 0.02) {
+    for (const double v : values) {
+      t_ns_ += static_cast<Ns>(every_s * static_cast<double>(kNsPerSecond)) - kNsPerMs;
+      sample(point, v, point.front() == 'I' ? "A" : "V", u, event::PowerState::on);
+    }
+    return *this;
+  }
   Stream& power(event::PowerState state) { return add(event::kNoLink, event::Power{state, "declared", ""}); }
   Stream& link(event::LinkCondition condition = event::LinkCondition::up, const std::string& text = "",
                const std::string& advice = "") {
@@ -38,6 +49,11 @@ class Stream {
     return add(0, s);
   }
   Stream& frames(int count, std::uint32_t id = 0x123) {
+    for (int i = 0; i < count; ++i)  // with a running counter, as such messages carry
+      frame(event::CanFrame::make(id, false, Bytes{1, 2, static_cast<std::uint8_t>(i)}), 0);
+    return *this;
+  }
+  Stream& repeats(int count, std::uint32_t id) {
     for (int i = 0; i < count; ++i) frame(event::CanFrame::make(id, false, Bytes{1, 2, 3}), 0);
     return *this;
   }
@@ -47,6 +63,22 @@ class Stream {
     f.length = 8;
     for (int i = 0; i < count; ++i) frame(f, 0);
     return *this;
+  }
+  /// Bus error frames as linux/can/error.h tells them: type in data[2], place in data[3].
+  Stream& protocolErrors(int count, std::uint8_t type, std::uint8_t place) {
+    event::CanFrame f;
+    f.word = event::kErrorFlag | CAN_ERR_PROT | CAN_ERR_BUSERROR;
+    f.length = 8;
+    f.data[2] = type;
+    f.data[3] = place;
+    for (int i = 0; i < count; ++i) frame(f, 0);
+    return *this;
+  }
+  Stream& controller(const std::string& state, event::Silence silence = event::Silence::cannot) {
+    event::LinkState s;
+    s.uri = "socketcan:can0", s.condition = event::LinkCondition::up, s.controller = state;
+    s.silence = silence, s.time_error_ns = 100'000;
+    return add(0, s);
   }
   Stream& wait(double seconds) {
     t_ns_ += static_cast<Ns>(seconds * static_cast<double>(kNsPerSecond));
@@ -61,6 +93,14 @@ class Stream {
     e.request = {0x22, 0xF1, 0x90};
     if (ended == event::Ended::negative) e.answer = {0x7F, 0x22, 0x31};
     e.response_ms = response_ms;
+    e.request_ns = t_ns_ - static_cast<Ns>(std::max(response_ms, 0.0) * static_cast<double>(kNsPerMs));
+    return exchange(e);
+  }
+  /// Somebody else's module answered us.
+  Stream& otherAnswered(std::uint32_t answer_id = 0x7E8) {
+    event::Exchange e;
+    e.request_id = 0x7DF, e.answer_id = answer_id, e.functional = true, e.ours = true;
+    e.ended = event::Ended::answered, e.response_ms = 20;
     return exchange(e);
   }
   template <class T>

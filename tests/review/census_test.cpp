@@ -7,7 +7,9 @@
 #include <boost/json.hpp>
 #include <cstdlib>
 #include <filesystem>
+#include <regex>
 
+#include "core/can/wire_bits.hpp"
 #include "core/capture/writer.hpp"
 #include "core/review/review.hpp"
 
@@ -163,6 +165,45 @@ TEST(Census, LoadNeedsABitRate) {
   EXPECT_NEAR(with.load->mean, 100 * 0.252 / (990 + 0.252), 1e-9);
 }
 
+TEST(Census, LoadFollowsTheBitRateInForceAndTheDataRate) {
+  Stream s;
+  event::LinkState state = can500();
+  s.add(0, 0, state);
+  const CanFrame classic = CanFrame::make(0x7DF, false, *fromHex("0201000000000000"));  // 126 bits
+  for (int i = 1; i <= 1000; ++i) s.frame(i, 0, classic);  // 0.252 ms in every 1 ms
+  state.bitrate = 250000;
+  state.data_bitrate = 2000000;
+  s.add(1000.1, 0, state);
+  CanFrame fd = CanFrame::make(0x7E0, false, Bytes(64, 0x55), true);
+  fd.fd_flags |= event::kFdBrs;
+  const can::WireBits bits = can::wireBits(fd);
+  ASSERT_GT(bits.data, bits.nominal);
+  for (int i = 1001; i <= 2000; ++i) s.frame(i, 0, fd);
+  const Summary sum = counted(s);
+  const double fd_ms = bits.nominal / 250.0 + bits.data / 2000.0;
+  ASSERT_TRUE(sum.links[0].load);
+  EXPECT_NEAR(sum.links[0].load->mean, (0.252 + fd_ms) / 2, 1e-3);
+  ASSERT_EQ(sum.links[0].load_windows.size(), 2U);
+  EXPECT_NEAR(sum.links[0].load_windows[0].share, 0.252, 1e-3);
+  EXPECT_NEAR(sum.links[0].load_windows[1].share, fd_ms, 1e-3);
+  EXPECT_NEAR(sum.links[0].load->peak, sum.links[0].load->mean, 0.1) << "only the first window is whole";
+  // An interface that has gone tells no rate any more; what was counted stays.
+  state.bitrate = state.data_bitrate = 0;
+  state.condition = event::LinkCondition::gone;
+  s.add(2001, 0, state);
+  EXPECT_TRUE(counted(s).links[0].load);
+}
+
+TEST(Census, TakesTheBitsThatTheHeaderCarries) {
+  Stream s;
+  s.add(0, 0, can500());
+  for (int i = 1; i <= 100; ++i) {
+    s.frame(i, 0x7DF, "0201000000000000");
+    s.batches.back().headers.back().wire_bits = can::packWireBits({50, 0, 3});
+  }
+  EXPECT_NEAR(counted(s).load->mean, 0.1, 1e-3) << "50 bits of 2 us each millisecond, not 126";
+}
+
 TEST(Census, HintsReachEveryLink) {
   Stream s;
   s.frame(0, std::uint16_t{3}, CanFrame::make(0x6A1, false, *fromHex("0322F190")));
@@ -201,6 +242,74 @@ TEST(ReviewJson, HasTheShapeThatTheCommandsPromise) {
   EXPECT_TRUE(v.at("links").at(1).at("state").is_null()) << "unknown is said, not guessed";
   EXPECT_TRUE(v.at("links").at(1).at("bus_load").at("mean").is_null());
   EXPECT_TRUE(v.at("attempts").as_array().empty());
+}
+
+/// Extended addressing, blocks, a "pending", a negative answer by normal fixed addresses.
+Stream addressed() {
+  Stream s;
+  s.frame(0, 0x6F1, "1203 22F190 CCCCCC");
+  s.frame(40, 0x612, "F103 7F2278 CCCCCC");
+  s.frame(900, 0x612, "F11014 62F1905445");
+  s.frame(903, 0x6F1, "12310000 CCCCCCCC");
+  s.frame(905, 0x6F1, "12300214 CCCCCCCC");
+  s.frame(906, 0x612, "F121 535430303030");
+  s.frame(921, 0x612, "F122 303030303030");
+  s.frame(922, 0x6F1, "12300214 CCCCCCCC");
+  s.frame(940, 0x612, "F123 303031");
+  s.frame(1000, 0x6F1, "1203 22F187 CCCCCC");
+  s.frame(1010, 0x612, "F105 62F187 4142 CC");
+  s.frame(2000, 0x18DA4020, "0322F190CCCCCCCC");
+  s.frame(2010, 0x18DA2040, "037F2231CCCCCCCC");
+  return s;
+}
+
+TEST(ReviewJson, NamesAddressingAndEveryTime) {
+  const json::value v = json::parse(toJson(counted(addressed())));
+  const json::object& m = v.at("messages").at(0).as_object();
+  EXPECT_EQ(m.at("addressing"), "extended");
+  EXPECT_EQ(m.at("prefix"), 0x12);
+  EXPECT_TRUE(m.at("target").is_null()) << "11-bit identifiers have none";
+  const json::object& x = v.at("exchanges").at(0).as_object();
+  EXPECT_EQ(x.at("request_prefix"), 0x12);
+  EXPECT_EQ(x.at("answer_prefix"), 0xF1);
+  EXPECT_EQ(x.at("pending_ms"), json::array{40.0});
+  EXPECT_EQ(x.at("answer_ms"), 900.0);
+  EXPECT_EQ(x.at("flow_ms"), 5.0);
+  EXPECT_EQ(x.at("waits"), 1);
+  EXPECT_EQ(x.at("st_min_ms"), 20.0);
+  EXPECT_EQ(x.at("separation_ms_min"), 15.0);
+  EXPECT_EQ(x.at("separation_ms_max"), 15.0) << "not over a flow control";
+  EXPECT_EQ(x.at("complete_ms"), 940.0);
+  const json::object& fixed = v.at("exchanges").at(2).as_object();
+  EXPECT_EQ(fixed.at("addressing"), "normal-fixed");
+  EXPECT_EQ(fixed.at("target"), 0x40);
+  EXPECT_EQ(fixed.at("source"), 0x20);
+  EXPECT_EQ(fixed.at("code"), 0x31);
+  EXPECT_TRUE(fixed.at("separation_ms_min").is_null());
+  EXPECT_TRUE(fixed.at("pending_ms").as_array().empty());
+  const json::value plain = json::parse(toJson(counted(everything())));
+  EXPECT_EQ(plain.at("messages").at(0).at("addressing"), "normal");
+}
+
+TEST(ReviewText, ShowsPrefixesAndTimesOfAnAnswer) {
+  // Lines are broken at blanks: one blank for each run of them.
+  const std::string text = std::regex_replace(toText(counted(addressed())), std::regex("\\s+"), " ");
+  for (const char* part : {"6F1/12", "612/F1", "pending at 40.0 ms", "told to wait once",
+                           "STmin 20.0 ms, some closer", "whole at 940.0 ms"})
+    EXPECT_NE(text.find(part), std::string::npos) << part << " is not in\n" << text;
+}
+
+TEST(Census, AddressingDoesNotDependOnWhereBatchesAreCut) {
+  const Stream whole = addressed();
+  for (std::size_t every = 1; every < 5; ++every) {
+    Stream cut;
+    std::size_t n = 0;
+    for (const event::Header& h : whole.batches[0].headers) {
+      cut.batches.back().addRaw(h.sequence, h.t_ns, h.link, h.kind, whole.batches[0].payload(h), h.flags);
+      if (++n % every == 0) cut.cut();
+    }
+    EXPECT_EQ(toJson(counted(whole)), toJson(counted(cut)));
+  }
 }
 
 TEST(ReviewText, FitsATerminalAndNamesWhatIsMissing) {
@@ -247,7 +356,7 @@ TEST(ReviewFile, OfARecordedStreamEqualsTheLiveCensus) {
     for (const Batch& b : stream.batches) ASSERT_TRUE((*writer)->take(b));
     ASSERT_TRUE((*writer)->finish());
   }
-  auto recorded = reviewFile(path);
+  auto recorded = reviewFile(path, nullptr, {{}, true, 1, false});  // no plugins: the census alone has none
   ASSERT_TRUE(recorded) << recorded.error().text();
   EXPECT_EQ(recorded->application, "pin16 test");
   Summary live = counted(stream);
