@@ -4,18 +4,22 @@
 
 #include <algorithm>
 #include <cstdio>
+#include <functional>
 #include <map>
 #include <set>
 
 #include "core/cli/operator.hpp"
 #include "core/cli/options.hpp"
+#include "core/cli/plugin_options.hpp"
 #include "core/cli/run.hpp"
 #include "core/job/job.hpp"
 #include "core/protocol/rollcall.hpp"
+#include "core/protocol/target.hpp"
 #include "core/protocol/witness.hpp"
 #include "core/readiness/evidence.hpp"
 #include "core/readiness/plan.hpp"
 #include "core/readiness/sheet.hpp"
+#include "core/review/plugged.hpp"
 
 namespace pin16::cli {
 namespace {
@@ -25,6 +29,25 @@ using recorder::Action;
 using recorder::Command;
 
 constexpr double kListen_s = 3;  // long enough for a module to boot and for slow periodic frames (own figure)
+constexpr double kInstruments_s = 0.3;  // some samples of ten a second (own figure)
+
+/// What check waits for, told as each wait begins, so that nobody wonders whether it hangs; and what all of
+/// them may take together.
+class Waits {
+ public:
+  void begin(const std::string& what, double most_s) {
+    planned_s_ += most_s;
+    std::fprintf(stderr, "waiting for %s: up to %.1f s\n", what.c_str(), most_s);
+  }
+  void tellSum() const {
+    std::fprintf(stderr, "check took %.1f s; its waits may add up to %.1f s\n",
+                 static_cast<double>(bootNow() - began_ns_) / static_cast<double>(kNsPerSecond), planned_s_);
+  }
+
+ private:
+  double planned_s_ = 0;
+  Ns began_ns_ = bootNow();
+};
 
 /// What other equipment and modules say to each other becomes evidence too.
 class Watch : public event::Sink {
@@ -57,10 +80,53 @@ class Watch : public event::Sink {
   std::map<std::uint16_t, protocol::Witness> witnesses_;
 };
 
+/// Plugins at work on the run, fed by a census of it.
+class Instruments : public event::Sink {
+ public:
+  Instruments(std::unique_ptr<plugin::Host> host, const job::Job& job)
+      : host_(std::move(host)), census_(job.limits), plugged_(*host_) {
+    if (const auto& a = job.module.address) census_.hint(a->request_id, a->answer_id, a->extended);
+    census_.assumeBitrate(job.bus.bitrate.value_or(0));
+    census_.follow(plugged_);
+  }
+  void take(const event::Batch& batch) override {
+    if (!host_->empty()) census_.take(batch);
+  }
+  [[nodiscard]] std::vector<plugin::Host::Question> takeQuestions() {
+    plugged_.flush();
+    return host_->takeQuestions();
+  }
+  void answered(const plugin::Host::Question& q, const protocol::AskResult& result) {
+    if (!result.state)
+      host_->answered(q, nullptr, result.state.error().text());
+    else if (!result.exchanges.empty())
+      host_->answered(q, &result.exchanges.front(), {});
+  }
+  [[nodiscard]] std::vector<plugin::Results> finish() {
+    const Ns end_ns = census_.finish().last_ns;
+    plugged_.flush();
+    for (const plugin::Refused& r : host_->refused())
+      std::fprintf(stderr, "plugin not loaded: %s: %s\n", r.path.c_str(), r.reason.c_str());
+    auto all = host_->finish(end_ns);
+    for (const plugin::Results& r : all)
+      if (!r.failed.empty()) std::fprintf(stderr, "plugin %s: %s\n", r.facts.name.c_str(), r.failed.c_str());
+    return all;
+  }
+
+ private:
+  std::unique_ptr<plugin::Host> host_;
+  review::Census census_;
+  review::Plugged plugged_;
+};
+
 class Check {
  public:
-  Check(const Options& o, job::Job job, std::vector<Saying> sayings)
-      : o_(o), job_(std::move(job)), sayings_(std::move(sayings)), watch_(job_, evidence_) {}
+  Check(const Options& o, job::Job job, std::vector<Saying> sayings, std::unique_ptr<plugin::Host> host)
+      : o_(o),
+        job_(std::move(job)),
+        sayings_(std::move(sayings)),
+        watch_(job_, evidence_),
+        instruments_(std::move(host), job_) {}
   int run();
 
  private:
@@ -69,21 +135,28 @@ class Check {
   Status askOperator();
   Status offerPower();
   Status listenAndAsk();
+  Status askAll(protocol::RollCall& roll);
+  double awaitLateAnswer();
+  void noteRises();
+  Status askForPlugins();
   Status conclude();
   Status command(Action action, Bytes packed, const std::string& text = "");
-  void wait(double seconds) {
-    (void)pollUntil(*session_, sink_, std::chrono::milliseconds(static_cast<int>(seconds * 1000)),
-                    [] { return false; });
+  void wait(
+      const std::string& what, double seconds, const std::function<bool()>& until = [] { return false; }) {
+    waits_.begin(what, seconds);
+    (void)pollUntil(*session_, sink_, std::chrono::milliseconds(static_cast<int>(seconds * 1000)), until);
   }
   [[nodiscard]] int exitOf() const;
 
   const Options& o_;
   job::Job job_;
   const std::vector<Saying> sayings_;
+  Waits waits_;
   readiness::Evidence evidence_;
   Watch watch_;
   LinkBoard board_;
-  Tee sink_{{&board_, &evidence_, &watch_}};
+  Instruments instruments_;
+  Tee sink_{{&board_, &evidence_, &watch_, &instruments_}};
   std::unique_ptr<recorder::Session> session_;
   std::size_t uris_ = 0;
   bool power_declared_ = false;
@@ -137,6 +210,7 @@ Status Check::openLinks() {
   std::fprintf(stderr, "recording to %s (%s)\n", config.file.c_str(), session_->startNote().c_str());
   if (uris_ == 0) return {};
   // A link that is not there does not end the check: readings can be typed, and it may yet come.
+  waits_.begin("the links to say what they are", kLinksWait_s);
   const Status state = waitForLinks(*session_, sink_, board_, uris_);
   return !state && state.error().kind == ErrorKind::record ? state : Status{};
 }
@@ -195,8 +269,7 @@ Status Check::askOperator() {
 Status Check::listenAndAsk() {
   if (uris_ == 0) return {};
   const double seconds = o_.for_s > 0 ? o_.for_s : kListen_s;
-  std::fprintf(stderr, "listening for %.0f s: is the bus alive?\n", seconds);
-  wait(seconds);
+  wait("traffic on the bus (listening only)", seconds);
   board_.tellTroubles();
   if (!o_.ask || !board_.everUp() || interrupted()) return {};
   protocol::RollCallPlan plan;
@@ -210,27 +283,96 @@ Status Check::listenAndAsk() {
   std::fprintf(stderr, "asking: functional 01 00, then 22 F190 of each module that answers%s\n",
                plan.sweep ? ", then the sweep" : "");
   protocol::RollCall roll(plan, job_.limits);
-  for (auto next = roll.next(); next && !interrupted(); next = roll.next()) {
-    const auto result = askRecorder(*session_, sink_, *next);
-    if (!result.state && result.state.error().kind == ErrorKind::record) return result.state;
-    roll.take(result);
-  }
+  if (Status state = askAll(roll); !state) return state;
+  if (Status state = askForPlugins(); !state) return state;
   if (roll.sent() == 0 && roll.firstError() && roll.firstError()->kind == ErrorKind::gate)
     refused_ = roll.firstError();
   return {};
 }
 
-Status Check::conclude() {
-  if (!power_declared_ && evidence_.power() == PowerState::on) {
-    if (Status noted = job::appendPowerUp(job_, {utcText(readClocks().utc_ns), "measured", "pin16 check"});
-        !noted)
+Status Check::askAll(protocol::RollCall& roll) {
+  const double usual_s = job_.limits.value("timing.client_wait_ms") / 1e3;
+  bool waited_late = false;
+  double module_wait_s = usual_s;
+  for (auto next = roll.next(); next && !interrupted(); next = roll.next()) {
+    const bool of_module = job_.module.address && !next->target.functional &&
+                           next->target.request_id == job_.module.address->request_id;
+    double wait_s =
+        next->wait_ns > 0 ? static_cast<double>(next->wait_ns) / static_cast<double>(kNsPerSecond) : usual_s;
+    if (of_module && module_wait_s > wait_s) {
+      wait_s = module_wait_s;
+      next->wait_ns = static_cast<Ns>(wait_s * static_cast<double>(kNsPerSecond));
+    }
+    waits_.begin(fmt::format("an answer to {} at {}", toHex(next->request),
+                             protocol::idText(next->target.request_id, next->target.extended)),
+                 wait_s);
+    const auto result = askRecorder(*session_, sink_, *next);
+    if (!result.state && result.state.error().kind == ErrorKind::record) return result.state;
+    roll.take(result);
+    // Acknowledged, and silence: dead, or slower than we wait? Waiting once tells, before asking anew.
+    const bool silent = result.state && result.confirmed && !result.exchanges.empty() &&
+                        result.exchanges.front().ended == event::Ended::silent;
+    if (!of_module || waited_late || !silent) continue;
+    waited_late = true;
+    module_wait_s = std::max(module_wait_s, awaitLateAnswer());
+  }
+  return {};
+}
+
+/// What plugins want asked goes the way of everything else: through the recorder's gate.
+Status Check::askForPlugins() {
+  constexpr int kQuestionsMax = 32;  // of all plugins in one check: it is not their bus (own figure)
+  int left = kQuestionsMax;
+  for (auto questions = instruments_.takeQuestions(); !questions.empty() && left > 0 && !interrupted();
+       questions = instruments_.takeQuestions())
+    for (const auto& q : questions) {
+      if (left-- == 0) return {};
+      protocol::Ask ask;
+      ask.request = q.asked.payload;
+      ask.target = protocol::Target{q.asked.request_id, q.asked.answer_id, q.asked.extended, false};
+      const auto result = askRecorder(*session_, sink_, ask);
+      if (!result.state && result.state.error().kind == ErrorKind::record) return result.state;
+      instruments_.answered(q, result);
+    }
+  return {};
+}
+
+/// The wait that this module needs, seconds; 0 if nothing came.
+double Check::awaitLateAnswer() {
+  const auto came = [this] {
+    return std::any_of(evidence_.exchanges().begin(), evidence_.exchanges().end(),
+                       [](const readiness::ExchangeFacts& e) { return e.came_after_ms >= 0; });
+  };
+  const double longest_s = job_.limits.value("timing.p2_star_server_max_ms") / 1e3;
+  wait("an answer that comes late",
+       std::max(0.0, longest_s - job_.limits.value("timing.client_wait_ms") / 1e3), came);
+  if (!came()) return 0;
+  // Its answer may be a long one, of which only the first frame came: it waits for a flow control that never
+  // does.
+  wait("the module to be done with that answer", job_.limits.value("timing.n_bs_ms") / 1e3);
+  return longest_s;
+}
+
+/// The power-up goes into the ledger, and each further rise of a plug that bounced.
+void Check::noteRises() {
+  if (evidence_.power() != PowerState::on) return;
+  const std::size_t count = std::max<std::size_t>(readiness::risesAtSwitchOn(job_, evidence_), 1);
+  for (std::size_t i = power_declared_ ? 2 : 1; i <= count; ++i) {
+    const std::string text =
+        count == 1 ? "pin16 check" : fmt::format("pin16 check: rise {} of {} at switch-on", i, count);
+    if (Status noted = job::appendPowerUp(job_, {utcText(readClocks().utc_ns), "measured", text}); !noted)
       std::fprintf(stderr, "the ledger of power-ups could not be written: %s\n",
                    noted.error().text().c_str());
   }
+}
+
+Status Check::conclude() {
+  noteRises();
   watch_.finish();
   readiness::Asked asked;
   asked.ask = o_.ask;
   asked.capture = session_->file();
+  asked.plugins = instruments_.finish();
   if (const auto ledger = job::readLedger(job_)) asked.power_ups = *ledger;
   sheet_ = readiness::assess(job_, evidence_, asked);
   for (const auto& v : readiness::verdictEvents(sheet_))
@@ -264,13 +406,14 @@ int Check::run() {
     s.reading = reading;
     if (Status state = say(s); !state) return fail(state.error());
   }
-  wait(0.3);  // instruments that are attached speak first
+  wait("attached instruments", kInstruments_s);
   for (const auto& s : sayings_)
     if (Status state = say(s); !state) return fail(state.error());
   if (sayings_.empty() && operatorPresent())
     if (Status state = askOperator(); !state) return fail(state.error());
   if (Status state = listenAndAsk(); !state) return fail(state.error());
   if (Status state = conclude(); !state) return fail(state.error());
+  waits_.tellSum();
   fmt::print("{}", o_.json ? readiness::toJson(sheet_) : readiness::toPlainText(sheet_));
   if (sheet_.overall == readiness::Overall::ready && evidence_.power() == PowerState::on)
     std::fprintf(stderr, "leave power on: the read-out attempt inherits this power-up\n");
@@ -299,7 +442,11 @@ int check(const Options& o) {
   }
   if (!o.sweep.empty())
     if (const auto range = protocol::parseSweep(o.sweep); !range) return fail(range.error());
-  return Check(o, std::move(*job), std::move(sayings)).run();
+  auto options = pluginOptions(o);
+  options.asking = o.ask && !job->sealed;
+  auto host = plugin::Host::start(options, *job);
+  if (!host) return fail(host.error());
+  return Check(o, std::move(*job), std::move(sayings), std::move(*host)).run();
 }
 
 }  // namespace pin16::cli

@@ -1,13 +1,13 @@
 // SPDX-License-Identifier: Apache-2.0
-// The commands that read files only: review, verify, bench.
+// The commands that read captures only: review, verify.
 #include <fmt/format.h>
 
-#include "core/bench/bench.hpp"
 #include "core/capture/describe.hpp"
 #include "core/capture/reader.hpp"
 #include "core/capture/verify.hpp"
 #include "core/cli/live_json.hpp"
 #include "core/cli/options.hpp"
+#include "core/cli/plugin_options.hpp"
 #include "core/cli/print_event.hpp"
 #include "core/job/job.hpp"
 #include "core/review/review.hpp"
@@ -31,7 +31,7 @@ int review(const Options& o) {
     }
     return damaged ? kExitNotReady : kExitReady;
   }
-  const auto summary = review::reviewFile(o.file, hints ? &*hints : nullptr);
+  const auto summary = review::reviewFile(o.file, hints ? &*hints : nullptr, pluginOptions(o));
   if (!summary) return fail(summary.error());
   fmt::print("{}", o.json ? review::toJson(*summary) + "\n" : review::toText(*summary));
   return summary->damage.empty() ? kExitReady : kExitNotReady;
@@ -45,21 +45,6 @@ int verify(const Options& o) {
   else
     fmt::print("{}: {}\n", o.file, report->text);
   return report->whole ? kExitReady : kExitNotReady;
-}
-
-int bench(const Options& o) {
-  const auto scenario = pin16::bench::loadScenario(o.file);
-  if (!scenario) return fail(scenario.error());
-  if (!o.readings_only) {
-    const auto text = pin16::bench::print(*scenario);
-    if (!text) return fail(text.error());
-    fmt::print("{}", *text);
-    return kExitReady;
-  }
-  const auto readings = pin16::bench::readings(*scenario);
-  if (!readings) return fail(readings.error());
-  for (const auto& r : *readings) fmt::print("{}\n", pin16::bench::readingText(r));
-  return kExitReady;
 }
 
 }  // namespace pin16::cli

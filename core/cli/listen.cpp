@@ -5,6 +5,7 @@
 #include <cstdio>
 
 #include "core/cli/options.hpp"
+#include "core/cli/plugin_options.hpp"
 #include "core/cli/print_event.hpp"
 #include "core/cli/run.hpp"
 #include "core/review/review.hpp"
@@ -73,7 +74,7 @@ int listen(const Options& o) {
   const auto ended = finishRun(**session, sink);
   if (!ended) return fail(ended.error());
   if (!o.lines) {
-    const auto summary = review::reviewFile(config.file, nullptr);
+    const auto summary = review::reviewFile(config.file, nullptr, pluginOptions(o));
     if (!summary) return fail(summary.error());
     fmt::print("{}", o.json ? review::toJson(*summary) + "\n" : review::toText(*summary));
   }

@@ -5,8 +5,8 @@
 #include <boost/json/object.hpp>
 #include <boost/json/serialize.hpp>
 
+#include "core/protocol/decoded.hpp"
 #include "core/protocol/services.hpp"
-#include "core/protocol/vin.hpp"
 
 namespace pin16::cli {
 namespace {
@@ -53,6 +53,26 @@ json::array texts(const std::vector<std::string>& lines) {
   return all;
 }
 
+json::value figure(std::optional<double> v) { return v ? json::value(*v) : json::value(nullptr); }
+
+json::array decodedJson(const protocol::Decoded& decoded) {
+  json::array all;
+  for (const auto& item : decoded.items)
+    all.push_back(json::object{{"id", item.id},
+                               {"what", item.what},
+                               {"value", figure(item.value)},
+                               {"unit", item.unit},
+                               {"text", item.text},
+                               {"bits", texts(item.bits)},
+                               {"min", figure(item.min)},
+                               {"max", figure(item.max)},
+                               {"frame", item.frame ? json::value(*item.frame) : json::value(nullptr)},
+                               {"note", item.note},
+                               {"raw", item.raw},
+                               {"settled", item.settled}});
+  return all;
+}
+
 }  // namespace
 
 std::string queryJson(const std::vector<event::LinkState>& links, const std::vector<Asked>& asked,
@@ -62,6 +82,8 @@ std::string queryJson(const std::vector<event::LinkState>& links, const std::vec
   json::array exchanges;
   for (const auto& a : asked) {
     for (const auto& x : a.exchanges) {
+      const protocol::Decoded decoded =
+          x.answer.empty() ? protocol::Decoded{} : protocol::decodeAnswer(x.request, x.answer);
       json::object o{{"link", 0},
                      {"request_id", x.request_id},
                      {"answer_id", x.answer_id != 0 ? json::value(x.answer_id) : json::value(nullptr)},
@@ -78,7 +100,9 @@ std::string queryJson(const std::vector<event::LinkState>& links, const std::vec
                      {"complete_ms", nonNegative(x.complete_ms)},
                      {"t_ns", x.request_ns == kNoTime ? json::value(nullptr)
                                                       : json::value(x.request_ns + utc_offset_ns)},
-                     {"text", protocol::describeAnswer(x.request, x.answer)}};
+                     {"text", x.answer.empty() ? "" : protocol::describeAnswer(x.request, x.answer)},
+                     {"decoded", decodedJson(decoded)},
+                     {"problem", decoded.problem}};
       exchanges.push_back(std::move(o));
     }
   }
@@ -182,6 +206,14 @@ std::string verifyJson(const std::string& file, const capture::VerifyReport& r) 
   doc["first_difference"] = range(r.first_difference);
   doc["unvouched"] = range(r.unvouched);
   doc["text"] = r.text;
+  return json::serialize(doc);
+}
+
+std::string noteJson(const std::string& file, const std::string& text, bool ended) {
+  json::object doc = document("pin16-note");
+  doc["file"] = file;
+  doc["noted"] = text.empty() ? json::value(nullptr) : json::value(text);
+  doc["ended"] = ended;
   return json::serialize(doc);
 }
 

@@ -26,5 +26,7 @@ struct Asked {
 [[nodiscard]] std::string inventoryJson(const link::Inventory& inventory);
 [[nodiscard]] std::string checkReportJson(const link::CheckReport& report);
 [[nodiscard]] std::string verifyJson(const std::string& file, const capture::VerifyReport& report);
+/// `text` empty: nothing was noted.
+[[nodiscard]] std::string noteJson(const std::string& file, const std::string& text, bool ended);
 
 }  // namespace pin16::cli

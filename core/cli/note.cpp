@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include <cstdio>
 
+#include "core/cli/live_json.hpp"
 #include "core/cli/options.hpp"
 #include "core/cli/run.hpp"
 
@@ -35,6 +36,7 @@ int note(const Options& o) {
   }
   if (o.end)
     if (const auto reply = finishRun(**session, ignore); !reply) return fail(reply.error());
+  if (o.json) std::printf("%s\n", noteJson((*session)->file(), text, o.end).c_str());
   return kExitReady;
 }
 

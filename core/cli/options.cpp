@@ -9,6 +9,7 @@
 #include "core/bench/bench.hpp"
 #include "core/cli/cli.hpp"
 #include "core/link/link.hpp"
+#include "core/plugin/runner.hpp"
 #include "core/recorder/recorder.hpp"
 
 namespace pin16::cli {
@@ -42,6 +43,11 @@ void addOutput(CLI::App* command, Options& o) {
 }
 void addJson(CLI::App* command, Options& o) {
   command->add_flag("--json", o.json, "one JSON document on stdout");
+}
+void addPlugins(CLI::App* command, Options& o) {
+  command->add_option("--plugin", o.plugins,
+                      "a plugin's file beside those that are found; it runs in a process of its own");
+  command->add_flag("--no-plugins", o.no_plugins, "run none");
 }
 void addRateKnown(CLI::App* command, Options& o) {
   command->add_flag(
@@ -86,6 +92,7 @@ int run(int argc, char** argv) try {
   c->add_option("--for", o.for_s, "seconds to listen (default 3)");
   c->add_option("--sweep", o.sweep, "identifiers to ask if the module's is unknown, for instance 7E0-7EF");
   addRateKnown(c, o);
+  addPlugins(c, o);
   addOutput(c, o);
   addJson(c, o);
 
@@ -93,6 +100,7 @@ int run(int argc, char** argv) try {
   addUris(c, o, true);
   c->add_option("--for", o.for_s, "seconds; else until Ctrl-C");
   c->add_flag("--lines", o.lines, "print every event");
+  addPlugins(c, o);
   addOutput(c, o);
   addJson(c, o);
 
@@ -120,6 +128,9 @@ int run(int argc, char** argv) try {
   c->add_option("FILE", o.file, "pcapng or pcap")->required();
   c->add_option("--job", o.job, "job file: its identifiers help to tell requests from other traffic");
   c->add_flag("--lines", o.lines, "print every event instead of the summary");
+  c->add_option("--threads", o.threads, "2: plugins work beside the reader; the results are the same")
+      ->check(CLI::Range(1, 2));
+  addPlugins(c, o);
   addJson(c, o);
 
   c = add("verify", "is the capture what was written?", verify);
@@ -130,16 +141,30 @@ int run(int argc, char** argv) try {
   c->add_option("TEXT", o.words, "what to note");
   c->add_option("--by", o.by, "who says so");
   c->add_flag("--end", o.end, "end the recording");
+  addJson(c, o);
 
-  c = add("bench", "solve a simulated bench and print it", bench);
+  c = add("bench", "solve a simulated bench and print it, or serve it as devices", bench);
   c->add_option("SCENARIO", o.file, "a scenario's name or folder")->required();
-  c->add_flag("--readings", o.readings_only, "what a meter would read, one --reading a line");
+  auto* readings = c->add_flag("--readings", o.readings_only,
+                               "what meters would read, one --reading a line, for check --operator");
+  auto* serve = c->add_option("--serve", o.serve, "be these devices, parted by commas; so far: slcan");
+  serve->delimiter(',')->excludes(readings);
+  auto* at = c->add_option("--at", o.at, "with --serve: folder for the links to the devices");
+  serve->needs(at);
+  at->needs(serve);
+  c->add_option("--for", o.for_s, "with --serve: seconds; else until SIGTERM or Ctrl-C")->needs(serve);
 
   c = add("links", "what is plugged in; nothing is opened or sent", links);
   c->add_option("--check", o.check_uri, "look closer at one link of ours before the yard");
   c->add_option("--with", o.with, "a second adapter on the same wires, for --check");
   addJson(c, o);
 
+  c = add("plugins", "which plugins are there, what they do and what can be set", plugins);
+  c->add_option("--plugin", o.plugins, "a plugin's file beside those that are found");
+  addJson(c, o);
+
+  if (argc == 2 && std::string_view(argv[1]) == "plugin-helper")
+    return plugin::helperMain(plugin::kHelperSocket);
   if (argc == 2 && std::string_view(argv[1]) == "record") return record();  // internal, not in the help
   try {
     app.parse(argc, argv);

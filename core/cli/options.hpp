@@ -26,12 +26,17 @@ struct Options {
   std::string check_uri;              ///< links --check
   std::string answer;                 ///< query --answer: identifier that answers come on
   std::string by;                     ///< note --by
+  std::vector<std::string> plugins;   ///< --plugin
+  unsigned threads = 1;               ///< review --threads
+  bool no_plugins = false;
   double for_s = 0;
   int repeats = 3;
   bool ask = false;
   bool json = false;
   bool lines = false;
-  bool readings_only = false;  ///< bench --readings
+  bool readings_only = false;      ///< bench --readings
+  std::vector<std::string> serve;  ///< bench --serve
+  std::string at;                  ///< bench --at
   bool rate_known = false;
   bool end = false;  ///< note --end
 };
@@ -46,6 +51,7 @@ int verify(const Options& o);
 int note(const Options& o);
 int bench(const Options& o);
 int links(const Options& o);
+int plugins(const Options& o);
 
 /// Prints the error on stderr and gives its exit code.
 int fail(const Error& e);

@@ -7,15 +7,30 @@
 #include "core/cli/live_json.hpp"
 #include "core/cli/options.hpp"
 #include "core/cli/run.hpp"
+#include "core/protocol/decoded.hpp"
 #include "core/protocol/services.hpp"
 
 namespace pin16::cli {
 namespace {
 
+/// An answer of one frame is whole when it begins.
+constexpr double kShownApart_ms = 0.05;
+
 struct Offset : event::Sink {
   void take(const event::Batch& batch) override { utc_offset_ns = batch.utc_offset_ns; }
   Ns utc_offset_ns = 0;
 };
+
+/// One thing beside the times, several below them.
+void printAnswer(const std::string& times, const protocol::Decoded& decoded) {
+  if (decoded.items.size() <= 1) {
+    fmt::print("{}  {}\n", times, protocol::toText(decoded));
+    return;
+  }
+  fmt::print("{}\n", times);
+  for (const auto& item : decoded.items) fmt::print("            {}\n", protocol::toText(item));
+  if (!decoded.problem.empty()) fmt::print("            not whole: {}\n", decoded.problem);
+}
 
 void print(const Asked& asked) {
   fmt::print("{}\n", protocol::describeRequest(asked.request));
@@ -23,10 +38,15 @@ void print(const Asked& asked) {
     const std::string who = x.answer_id != 0 ? protocol::idText(x.answer_id, x.extended) : "nobody";
     std::string line = fmt::format("  {:<9} {:<10}", who, event::toText(x.ended));
     if (x.response_ms >= 0) line += fmt::format(" {:7.1f} ms", x.response_ms);
+    if (x.complete_ms - x.response_ms >= kShownApart_ms)
+      line += fmt::format(", whole {:.1f} ms", x.complete_ms);
     if (x.late) line += " late";
     if (x.pending > 0) line += fmt::format(" after {} x pending", x.pending);
-    if (!x.answer.empty()) line += "  " + protocol::describeAnswer(x.request, x.answer);
-    fmt::print("{}\n", line);
+    if (x.answer.empty()) {
+      fmt::print("{}\n", line);
+    } else {
+      printAnswer(line, protocol::decodeAnswer(x.request, x.answer));
+    }
     if (x.ended == event::Ended::silent)
       fmt::print(
           "            {}{}\n",

@@ -75,10 +75,11 @@ Status pollUntil(recorder::Session& session, event::Sink& sink, std::chrono::mil
 
 Status waitForLinks(recorder::Session& session, event::Sink& sink, LinkBoard& board, std::size_t count) {
   Tee both({&board, &sink});
-  Status state = pollUntil(session, both, std::chrono::seconds(3), [&] {
-    return board.states().size() == count &&
-           std::all_of(board.states().begin(), board.states().end(), settled);
-  });
+  Status state =
+      pollUntil(session, both, std::chrono::milliseconds(static_cast<int>(kLinksWait_s * 1000)), [&] {
+        return board.states().size() == count &&
+               std::all_of(board.states().begin(), board.states().end(), settled);
+      });
   if (!state) return state;
   board.tellTroubles();
   const auto& all = board.states();

@@ -54,8 +54,9 @@ class Tee : public event::Sink {
 /// Polls until `until` says so, `most` is over, or an interrupt.
 Status pollUntil(recorder::Session& session, event::Sink& sink, std::chrono::milliseconds most,
                  const std::function<bool()>& until);
-/// Waits until every link has said what it is (up, down, missing ...), at most 3 s. ErrorKind::link with the
-/// first trouble's text and advice if none is up.
+inline constexpr double kLinksWait_s = 3;  ///< own figure
+/// Waits until every link has said what it is (up, down, missing ...), at most kLinksWait_s. ErrorKind::link
+/// with the first trouble's text and advice if none is up.
 Status waitForLinks(recorder::Session& session, event::Sink& sink, LinkBoard& board, std::size_t count);
 /// One request through the recorder's gate. A recorder that is gone is a failed state of ErrorKind::record.
 protocol::AskResult askRecorder(recorder::Session& session, event::Sink& sink, const protocol::Ask& ask);

@@ -5,6 +5,9 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <boost/json/parse.hpp>
+#include <boost/json/value.hpp>
+
 #include "run_pin16.hpp"
 
 namespace pin16::test {
@@ -38,6 +41,30 @@ TEST(Commands, AWrongCallIsExit2AndNamesTheHelp) {
   }
 }
 
+TEST(Commands, BenchServesADeviceAndSaysWhereItIs) {
+  const TemporaryFolder f;
+  const Ran served = runPin16(
+      {"bench", kScenarios + "own-battery-sound", "--serve", "slcan", "--at", "devices", "--for", "0.1"},
+      f.path());
+  EXPECT_EQ(served.exit_code, 0) << served.err;
+  EXPECT_THAT(served.out,
+              testing::StartsWith("{\"schema\":\"pin16-bench-device\",\"version\":1,"
+                                  "\"device\":\"slcan\",\"path\":\"devices/slcan\",\"pty\":\"/dev/pts/"));
+  EXPECT_THAT(served.out, HasSubstr("\"bitrate\":500000,\"listen_only\":false,\"supplied\":true}\n"));
+  for (const auto& wrong :
+       std::vector<std::vector<std::string>>{{"--serve", "slcan"},
+                                             {"--at", "devices"},
+                                             {"--for", "1"},
+                                             {"--serve", "at", "--at", "devices"},
+                                             {"--serve", "slcan", "--at", "devices", "--readings"}}) {
+    std::vector<std::string> call = {"bench", kScenarios + "own-battery-sound"};
+    call.insert(call.end(), wrong.begin(), wrong.end());
+    const Ran refused = runPin16(call, f.path());
+    EXPECT_EQ(refused.exit_code, 2) << refused.err;
+    EXPECT_THAT(refused.out, IsEmpty());
+  }
+}
+
 TEST(Commands, HelpIsExit0OnStdout) {
   const TemporaryFolder f;
   const Ran r = runPin16({"--help"}, f.path());
@@ -68,6 +95,29 @@ TEST(Commands, QueryDecodesAndSessionControlIsRefusedWith4) {
   const Ran bad = runPin16({"query", kSound, "@7A1 10 03", "-o", "r.pcapng"}, f.path());
   EXPECT_EQ(bad.exit_code, 4) << bad.err;
   EXPECT_THAT(runPin16({"review", "r.pcapng"}, f.path()).out, HasSubstr("Sent by us   nothing"));
+}
+
+TEST(Commands, QueryGivesDecodedFiguresAsData) {
+  const TemporaryFolder f;
+  const Ran r =
+      runPin16({"query", kSound, "01 0C", "09 02", "@7A1 22 F190", "--json", "-o", "q.pcapng"}, f.path());
+  EXPECT_EQ(r.exit_code, 0) << r.err;
+  const auto doc = boost::json::parse(r.out).as_object();
+  const auto& exchanges = doc.at("exchanges").as_array();
+  ASSERT_EQ(exchanges.size(), 3U);
+  const auto& speed = exchanges[0].at("decoded").at(0);
+  EXPECT_EQ(speed.at("id").as_string(), "0C");
+  EXPECT_EQ(speed.at("what").as_string(), "engine speed");
+  EXPECT_EQ(speed.at("value").to_number<double>(), 0);
+  EXPECT_EQ(speed.at("unit").as_string(), "1/min");
+  EXPECT_TRUE(speed.at("settled").as_bool());
+  for (const std::size_t i : {1U, 2U}) {
+    const auto& vin = exchanges[i].at("decoded").at(0);
+    EXPECT_EQ(vin.at("text").as_string(), "0PN16BEN6H0000001");
+    EXPECT_EQ(vin.at("note").as_string(), "check digit matches");
+    EXPECT_TRUE(vin.at("value").is_null());
+  }
+  for (const auto& x : exchanges) EXPECT_EQ(x.at("problem").as_string(), "");
 }
 
 TEST(Commands, ASealedJobAsksNothingWhateverTheCall) {

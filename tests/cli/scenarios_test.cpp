@@ -2,6 +2,7 @@
 /// Every scenario under captures/scenarios: `pin16 check --ask` over the simulated bench must say what
 /// expect.toml says, and must not say it of another scenario's bench.
 
+#include <fmt/format.h>
 #include <gtest/gtest.h>
 #include <toml++/toml.h>
 
@@ -27,13 +28,17 @@ std::vector<std::string> names() {
 
 std::string text(const boost::json::value& v) { return std::string(v.as_string()); }
 
-/// What `check` says of bench `scenario` with the job of `job`, against the expectation of `job`.
-std::vector<std::string> differences(const std::string& scenario, const std::string& job) {
+/// What `check` says of bench `scenario` with the job of `job`, against the expectation of `job`. `progress`
+/// gets what it wrote on standard error, `ledger` its ledger of power-ups.
+std::vector<std::string> differences(const std::string& scenario, const std::string& job,
+                                     std::string* progress = nullptr, std::string* ledger = nullptr) {
   const TemporaryFolder folder;
   fs::copy_file(kScenarios / job / "job.toml", folder.file("job.toml"));  // its ledger lies beside it
   const Ran ran = runPin16({"check", "--job", "job.toml", "bench:" + (kScenarios / scenario).string(),
                             "--ask", "--json", "-o", "c.pcapng"},
                            folder.path());
+  if (progress != nullptr) *progress = ran.err;
+  if (ledger != nullptr) *ledger = readFile(folder.file("job.toml.ledger"));
   std::vector<std::string> out;
   boost::system::error_code fault;
   const auto sheet = boost::json::parse(ran.out, fault);
@@ -67,9 +72,36 @@ std::string joined(const std::vector<std::string>& lines) {
 
 class Scenario : public testing::TestWithParam<std::string> {};
 
+/// Sum of all "waiting for WHAT: up to N s".
+double waits_s(const std::string& progress, std::size_t& count) {
+  double sum = 0;
+  count = 0;
+  std::size_t at = 0;
+  while ((at = progress.find("waiting for ", at)) != std::string::npos) {
+    const std::size_t end = progress.find('\n', at);
+    const std::size_t figure = progress.find(": up to ", at);
+    if (figure >= end) throw std::runtime_error("a wait without its most: " + progress.substr(at, end - at));
+    sum += std::stod(progress.substr(figure + 8));
+    ++count;
+    at = end;
+  }
+  return sum;
+}
+
 TEST_P(Scenario, CheckSaysWhatIsExpected) {
-  const auto found = differences(GetParam(), GetParam());
+  std::string progress;
+  const auto found = differences(GetParam(), GetParam(), &progress);
   EXPECT_TRUE(found.empty()) << joined(found);
+  // The technician's time at real speed: what check waits for, at most, is told and adds up to under 60 s on
+  // a sound bench.
+  std::size_t count = 0;
+  const double planned_s = waits_s(progress, count);
+  EXPECT_GE(count, 3U) << progress;
+  if (GetParam().ends_with("-sound")) {
+    EXPECT_LT(planned_s, 60) << progress;
+  }
+  EXPECT_NE(progress.find("its waits may add up to " + fmt::format("{:.1f} s", planned_s)), std::string::npos)
+      << progress;
 }
 INSTANTIATE_TEST_SUITE_P(All, Scenario, testing::ValuesIn(names()), [](const auto& each) {
   std::string name = each.param;
@@ -79,14 +111,33 @@ INSTANTIATE_TEST_SUITE_P(All, Scenario, testing::ValuesIn(names()), [](const aut
 
 TEST(Scenarios, TheIssuesOwnAreThere) {
   const auto all = names();
-  for (const char* name : {"own-battery-sound", "fed-in-place-sound", "removed-sound", "connector-fuse-open",
-                           "pin16-dead-fed-in-place"})
+  for (const char* name :
+       {"own-battery-sound", "fed-in-place-sound", "removed-sound", "connector-fuse-open",
+        "pin16-dead-fed-in-place", "supply-side-fuse-out", "supply-side-fuse-out-no-signs",
+        "supply-side-fuse-in", "supply-side-fuse-in-no-signs", "gateway-quiet-normal", "gateway-silent",
+        "pack-shuts-off", "plug-bounces", "termination-missing", "removed-alone-listen-only",
+        "removed-alone-asking", "two-sources-floating", "sagging-pack", "answer-after-the-wait"})
     EXPECT_NE(std::find(all.begin(), all.end(), name), all.end()) << name;
 }
 
 TEST(Scenarios, SwappedFaultsAreNoticedBothWays) {
-  EXPECT_FALSE(differences("connector-fuse-open", "own-battery-sound").empty());
-  EXPECT_FALSE(differences("own-battery-sound", "connector-fuse-open").empty());
+  const std::pair<const char*, const char*> pairs[] = {
+      {"connector-fuse-open", "own-battery-sound"}, {"removed-alone-listen-only", "removed-alone-asking"},
+      {"gateway-silent", "gateway-quiet-normal"},   {"supply-side-fuse-out", "supply-side-fuse-in"},
+      {"pack-shuts-off", "sagging-pack"},
+  };
+  for (const auto& [one, other] : pairs) {
+    EXPECT_FALSE(differences(one, other).empty()) << one;
+    EXPECT_FALSE(differences(other, one).empty()) << other;
+  }
+}
+
+TEST(Scenarios, EachRiseOfAPlugThatBouncesIsInTheLedger) {
+  std::string ledger;
+  (void)differences("plug-bounces", "plug-bounces", nullptr, &ledger);
+  EXPECT_NE(ledger.find("rise 1 of 3 at switch-on"), std::string::npos) << ledger;
+  EXPECT_NE(ledger.find("rise 3 of 3 at switch-on"), std::string::npos) << ledger;
+  EXPECT_EQ(ledger.find("rise 4"), std::string::npos) << ledger;
 }
 
 }  // namespace
