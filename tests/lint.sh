@@ -1,23 +1,34 @@
 #!/bin/bash
 # SPDX-License-Identifier: Apache-2.0
-# lint.sh changed|all: clang-format on every source (seconds), clang-tidy on the changed ones or on all.
+# lint.sh changed|all: clang-format on every source (seconds); clang-tidy on the changed ones, without its static
+# analyzer (three quarters of the time), or on all, with it.
 # The compile commands are g++'s: clang must not mind warnings that it does not know.
 # "changed" = since the commit in PIN16_TIDY_BASE (default: the newest that is a day old; none: all files).
 set -u
 cd "$(dirname "$0")/.."
 bad=0
-mapfile -t sources < <(git ls-files 'core/*.hpp' 'core/*.cpp' 'tests/*.hpp' 'tests/*.cpp')
+mapfile -t sources < <(git ls-files 'core/*.hpp' 'core/*.cpp' 'plugins/*.hpp' 'plugins/*.cpp' 'tests/*.hpp' 'tests/*.cpp')
 clang-format --dry-run --Werror "${sources[@]}" 2>&1 | head -n 20
 [ "${PIPESTATUS[0]}" = 0 ] || bad=1
 base=${PIN16_TIDY_BASE:-$(git rev-list -1 --before='1 day ago' HEAD)}
-if [ "${1:-changed}" = all ] || [ -z "$base" ]; then
-  mapfile -t files < <(git ls-files 'core/*.cpp')
+analyzer=-clang-analyzer-*
+if [ "${1:-changed}" = all ]; then analyzer=clang-analyzer-*; base=; fi
+if [ -z "$base" ]; then
+  mapfile -t files < <(git ls-files 'core/*.cpp' 'plugins/*.cpp')
 else
-  mapfile -t files < <(git diff --name-only --diff-filter=d "$base" -- 'core/*.cpp')
+  mapfile -t files < <(git diff --name-only --diff-filter=d "$base" -- 'core/*.cpp' 'plugins/*.cpp')
 fi
 [ "${#files[@]}" -gt 0 ] || { echo "nothing changed to tidy"; exit $bad; }
 echo "clang-tidy: ${#files[@]} files"
-printf '%s\n' "${files[@]}" | xargs -P 2 -n 4 clang-tidy -p build --quiet --extra-arg=-Wno-unknown-warning-option 2>&1 |
-  grep -vE '^[0-9]+ warnings? (generated|treated)|^Suppressed|^Use -' | head -n 80
-[ "${PIPESTATUS[1]}" = 0 ] || bad=1
+# tidy CHECKS: the files on standard input
+tidy() {
+  xargs -r -P 2 -n 4 clang-tidy -p build --quiet --extra-arg=-Wno-unknown-warning-option --checks="$1" 2>&1 |
+    grep -E ': (error|warning): ' | sort -u
+  [ "${PIPESTATUS[0]}" = 0 ] || bad=1
+}
+# The analyzer's false alarms of null pointers inside Asio's awaitable: that one check is off where it is used.
+mapfile -t with_asio < <(grep -lE 'asio' "${files[@]}")
+mapfile -t without < <(grep -LE 'asio' "${files[@]}")
+tidy "$analyzer" < <(printf '%s\n' "${without[@]}")
+tidy "$analyzer,-clang-analyzer-core.NullDereference" < <(printf '%s\n' "${with_asio[@]}")
 exit $bad

@@ -1,7 +1,7 @@
 #!/bin/bash
 # SPDX-License-Identifier: Apache-2.0
-# What is too long for CI; run before an issue is closed. clang-tidy on all files, the tests ten times in
-# random order, the VM twenty times for the kill tests.
+# What is too long for CI; run before an issue is closed. clang-tidy with its static analyzer on all files, the tests
+# five times in random order, plugins under TSan, the VM three times, speed against peers.
 set -u
 cd "$(dirname "$0")/.."
 bash tests/install-deps.sh test || exit 1
@@ -9,5 +9,10 @@ failed=0
 cmake -S . -B build -G Ninja -DCMAKE_BUILD_TYPE=Release -DPIN16_TESTS=ON >/dev/null && cmake --build build || exit 1
 bash tests/lint.sh all || failed=1
 (cd build && ctest --output-on-failure -j2 --repeat until-fail:5 --schedule-random) || failed=1
+cmake -S . -B build-tsan -G Ninja -DCMAKE_BUILD_TYPE=RelWithDebInfo -DCMAKE_CXX_FLAGS_RELWITHDEBINFO=-O1 -DPIN16_TESTS=ON \
+  -DPIN16_WERROR=OFF -DPIN16_SANITIZE=thread >/dev/null && cmake --build build-tsan --target pin16 test_plugin test_plugins &&
+  (cd build-tsan && ctest --output-on-failure -L '^plugins?$') || failed=1
+build/tests/can_bench --benchmark_min_time=1 || failed=1
+for script in tests/speed/*.sh; do bash "$script" build || failed=1; done
 for _ in 1 2 3; do bash tests/vm/run.sh build || failed=1; done
 [ "$failed" = 0 ] && echo "long run: passed" || { echo "long run: failed"; exit 1; }

@@ -1,7 +1,7 @@
 #!/bin/bash
 # SPDX-License-Identifier: Apache-2.0
-# Runs the tests that need a kernel with CAN, in a virtual machine: run.sh [BINDIR]   (default: build)
-# Builds nothing. Prints a line for each check and "N passed, N failed" last; the exit code says the same.
+# Runs the tests that need a kernel with CAN, in a virtual machine: run.sh [BINDIR [PART...]]   (default: build, all)
+# Parts are named at the end of guest.sh. Builds nothing. Prints a line for each check and "N passed, N failed" last; the exit code says the same.
 set -eu
 here=$(cd "$(dirname "$0")" && pwd)
 top=$(cd "$here/../.." && pwd)
@@ -14,7 +14,7 @@ share=$(mktemp -d)
 trap 'rm -rf "$share"' EXIT
 cd "$top"
 rc=0
-"$here/vm-run.sh" -t "${PIN16_VM_SECONDS:-600}" -o "$share" -- bash tests/vm/guest.sh "$bin" > "$share/all" || rc=$?
+"$here/vm-run.sh" -t "${PIN16_VM_SECONDS:-1200}" -o "$share" -- bash tests/vm/guest.sh "$bin" "${@:2}" > "$share/all" || rc=$?
 # What fell back must be seen, and stand above the last line.
 [ "$(cat "$share/accel")" = kvm ] || echo "no kvm: fell back to TCG"
 cat "$share/all"

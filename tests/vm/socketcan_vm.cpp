@@ -4,11 +4,20 @@
 
 #include <fmt/format.h>
 #include <gtest/gtest.h>
+#include <linux/can.h>
+#include <linux/can/isotp.h>
+#include <linux/can/raw.h>
+#include <net/if.h>
+#include <poll.h>
+#include <sys/socket.h>
+#include <unistd.h>
 
+#include <algorithm>
 #include <chrono>
 #include <cstdio>
 #include <cstdlib>
 #include <fstream>
+#include <optional>
 #include <string>
 #include <thread>
 
@@ -17,6 +26,7 @@
 #include "core/link/netlink.hpp"
 #include "core/protocol/gate.hpp"
 #include "tests/link/link_double.hpp"
+#include "tests/protocol/wire.hpp"
 
 namespace pin16::link {
 namespace {
@@ -306,6 +316,134 @@ TEST_F(SocketCanVm, InventoryAndCheckTellWhatIsThere) {
   bool told = false;
   for (const std::string& line : r->next) told = told || line.find("cansend can0") != std::string::npos;
   EXPECT_TRUE(told);
+}
+
+// ---- the kernel's own ISO-TP (net/can/isotp.c) as the other end of ours
+
+/// Our Sender and Receiver on a raw socket, a CAN_ISOTP socket as the module.
+class IsoTpVm : public testing::Test {
+ protected:
+  void open(const protocol::Pair& pair, bool fd) {
+    close();
+    const std::uint32_t flag = pair.extended ? CAN_EFF_FLAG : 0;
+    kernel_ = socket(PF_CAN, SOCK_DGRAM, CAN_ISOTP);
+    ASSERT_GE(kernel_, 0);
+    can_isotp_options options{};
+    options.flags = CAN_ISOTP_TX_PADDING;
+    options.frame_txtime = CAN_ISOTP_DEFAULT_FRAME_TXTIME;
+    options.txpad_content = protocol::kPadByte;
+    if (pair.prefixSize() == 1) {
+      options.flags |= CAN_ISOTP_EXTEND_ADDR | CAN_ISOTP_RX_EXT_ADDR;
+      options.ext_address = pair.rx_prefix;
+      options.rx_ext_address = pair.tx_prefix;
+    }
+    ASSERT_EQ(setsockopt(kernel_, SOL_CAN_ISOTP, CAN_ISOTP_OPTS, &options, sizeof options), 0);
+    const can_isotp_fc_options flow{.bs = 8, .stmin = 0xF1, .wftmax = 0};
+    ASSERT_EQ(setsockopt(kernel_, SOL_CAN_ISOTP, CAN_ISOTP_RECV_FC, &flow, sizeof flow), 0);
+    const can_isotp_ll_options fd_frames{.mtu = CANFD_MTU, .tx_dl = 64, .tx_flags = 0};
+    if (fd) {
+      ASSERT_EQ(setsockopt(kernel_, SOL_CAN_ISOTP, CAN_ISOTP_LL_OPTS, &fd_frames, sizeof fd_frames), 0);
+    }
+    sockaddr_can at{};
+    at.can_family = AF_CAN;
+    at.can_ifindex = static_cast<int>(if_nametoindex("vcan0"));
+    at.can_addr.tp.tx_id = pair.rx_id | flag;
+    at.can_addr.tp.rx_id = pair.tx_id | flag;
+    ASSERT_EQ(bind(kernel_, reinterpret_cast<const sockaddr*>(&at), sizeof at), 0);
+
+    raw_ = socket(PF_CAN, SOCK_RAW, CAN_RAW);
+    ASSERT_GE(raw_, 0);
+    const int on = 1;
+    ASSERT_EQ(setsockopt(raw_, SOL_CAN_RAW, CAN_RAW_FD_FRAMES, &on, sizeof on), 0);
+    sockaddr_can any{};
+    any.can_family = AF_CAN;
+    any.can_ifindex = at.can_ifindex;
+    ASSERT_EQ(bind(raw_, reinterpret_cast<const sockaddr*>(&any), sizeof any), 0);
+  }
+  void close() {
+    for (int* s : {&kernel_, &raw_}) {
+      if (*s >= 0) ::close(*s);
+      *s = -1;
+    }
+  }
+  void TearDown() override { close(); }
+
+  void put(const event::CanFrame& f) const {
+    canfd_frame out{};
+    out.can_id = f.word;
+    out.len = f.length;
+    std::copy(f.data.begin(), f.data.end(), out.data);
+    const std::size_t size = f.fd() ? CANFD_MTU : CAN_MTU;
+    EXPECT_EQ(write(raw_, &out, size), static_cast<ssize_t>(size));
+  }
+  /// The next frame of the kernel within a millisecond.
+  [[nodiscard]] std::optional<event::CanFrame> take() const {
+    pollfd p{.fd = raw_, .events = POLLIN, .revents = 0};
+    if (poll(&p, 1, 1) <= 0) return std::nullopt;
+    canfd_frame in{};
+    const ssize_t n = read(raw_, &in, sizeof in);
+    event::CanFrame f;
+    f.word = in.can_id;
+    f.length = in.len;
+    f.fd_flags = n == CANFD_MTU ? event::kFdFormat : std::uint8_t{0};
+    std::copy(std::begin(in.data), std::end(in.data), f.data.begin());
+    return f;
+  }
+  /// From us to the kernel and back.
+  void roundTrip(const protocol::Pair& pair, bool fd, std::size_t length) {
+    const Bytes message = protocol::counting(length);
+    protocol::Sender tx(pair, protocol::fdSettings(fd));
+    const auto act = [&](protocol::Sender::Output out) {
+      while (out.send) {  // a raw socket takes it at once: confirmed
+        put(*out.send);
+        out = tx.onConfirmed(bootNow());
+      }
+      EXPECT_FALSE(out.failed) << protocol::toText(*out.failed);
+    };
+    act(tx.start(bootNow(), message));
+    while (tx.sending()) {
+      if (const auto f = take()) act(tx.onFrame(bootNow(), *f));
+      act(tx.onTime(bootNow()));
+    }
+    Bytes got(length + 1);
+    pollfd p{.fd = kernel_, .events = POLLIN, .revents = 0};
+    ASSERT_EQ(poll(&p, 1, 2000), 1) << length;
+    got.resize(static_cast<std::size_t>(std::max<ssize_t>(0, read(kernel_, got.data(), got.size()))));
+    ASSERT_EQ(got, message);
+
+    protocol::Receiver::Settings settings;
+    settings.block_size = 5;
+    settings.st_min = 0xF2;
+    protocol::Receiver rx(pair, settings);
+    ASSERT_EQ(write(kernel_, message.data(), message.size()), static_cast<ssize_t>(length));
+    for (std::optional<Bytes> whole; !whole;) {
+      const auto f = take();
+      const auto out = f ? rx.onFrame(bootNow(), *f) : rx.onTime(bootNow());
+      ASSERT_FALSE(out.failed) << protocol::toText(*out.failed);
+      whole = out.message;
+      if (out.send) {
+        put(rx.frame(*out.send));
+        rx.onConfirmed(bootNow());
+      }
+      if (whole) {
+        ASSERT_EQ(*whole, message);
+      }
+    }
+  }
+
+  int kernel_ = -1;
+  int raw_ = -1;
+};
+
+TEST_F(IsoTpVm, KernelAndWeAgreeInEveryAddressingClassicAndFd) {
+  for (const protocol::Pair& pair : protocol::everyAddressing(7))
+    for (const bool fd : {false, true}) {
+      ASSERT_NO_FATAL_FAILURE(open(pair, fd));
+      for (const std::size_t n : {1U, 5U, 6U, 7U, 8U, 61U, 62U, 63U, 200U, 1000U, 4095U}) {
+        SCOPED_TRACE(fmt::format("{} bytes to {:X}, fd {}", n, pair.tx_id, fd));
+        ASSERT_NO_FATAL_FAILURE(roundTrip(pair, fd, n));
+      }
+    }
 }
 
 }  // namespace
