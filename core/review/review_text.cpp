@@ -237,14 +237,23 @@ void addExchanges(Sheet& sheet, const Summary& s) {
   sheet.more(s.exchanges.size(), kMostRows, "exchanges");
 }
 
-/// A figure as people read it: "deepest 8.91 V +/- 0.02".
+/// No digit that the uncertainty does not carry, no "-0.00".
+std::string valueText(double value, double uncertainty) {
+  if (!(uncertainty > 0)) return fmt::format("{:.5g}", value);
+  const int digits = std::clamp(1 - static_cast<int>(std::floor(std::log10(uncertainty))), 0, 9);
+  const double step = std::pow(10, -digits);
+  return fmt::format("{:.{}f}", std::abs(value) < step / 2 ? 0.0 : value, digits);
+}
+
+/// A figure as people read it: "deepest 8.910 V +/- 0.02, from two dips".
 std::string figureText(const plugin::Figure& f) {
   std::string out = f.what;
   if (!std::isnan(f.value)) {
-    out += fmt::format(" {:.5g}{}{}", f.value, f.unit.empty() ? "" : " ", f.unit);
+    out += " " + valueText(f.value, f.uncertainty);
+    if (!f.unit.empty() && f.unit != "1") out += " " + f.unit;
     if (f.uncertainty >= 0) out += fmt::format(" +/- {:.2g}", f.uncertainty);
   }
-  return f.text.empty() ? out : out + " " + f.text;
+  return f.text.empty() ? out : out + (std::isnan(f.value) ? " " : ", ") + f.text;
 }
 
 void addPlugins(Sheet& sheet, const Summary& s) {

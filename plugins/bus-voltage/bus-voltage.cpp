@@ -164,7 +164,7 @@ class BusVoltage : public Plugin {
     row("minimum", low->value, min_limit, bandText(hz));
     row("maximum", high->value, role == Role::module ? "supply.module_max_V" : "", bandText(hz));
     row("mean", sum / static_cast<double>(use.size()), "",
-        counted(use.size(), on.empty() ? "sample, module not fed" : "sample with the module fed"));
+        counted(use.size(), "sample") + (on.empty() ? ", module not fed" : " with the module fed"));
     if (c.unit == "V" && (role == Role::module || role == Role::interface || role == Role::source)) {
       dipRows(c, on, rows);
       slopeRows(c, on, rows);
@@ -323,8 +323,13 @@ class BusVoltage : public Plugin {
                       std::string(what) + ", from " + counted(all->count, "load step")});
       Finding f;
       f.code = "step-resistance";
-      f.text = "load steps at " + c.point + " give " + fixed(all->ohm, 3) + " ohm" +
-               (all->uncertainty >= 0 ? " +/- " + fixed(all->uncertainty, 3) : "") + " (" + what + ")";
+      // What is less than its own uncertainty is only an upper bound.
+      f.text = "load steps at " + c.point +
+               (std::abs(all->ohm) < all->uncertainty
+                    ? " show less than " + fixed(std::abs(all->ohm) + all->uncertainty, 3) + " ohm"
+                    : " give " + fixed(all->ohm, 3) + " ohm" +
+                          (all->uncertainty >= 0 ? " +/- " + fixed(all->uncertainty, 3) : "")) +
+               " (" + what + ")";
       f.figures = {{"resistance", all->ohm, "ohm", all->uncertainty, "", ""}};
       for (const Step& s : found)
         if (f.events.size() + 1 < 32) f.events.push_back(s.sequence_A), f.events.push_back(s.sequence_V);

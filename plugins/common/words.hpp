@@ -16,11 +16,12 @@ inline std::string idText(std::uint32_t id, bool extended) {
   std::snprintf(out, sizeof out, extended ? "%08X" : "%03X", static_cast<unsigned>(id));
   return out;
 }
-/// `digits` after the point.
+/// `digits` after the point; never "-0.00".
 inline std::string fixed(double value, int digits) {
   char out[64];
   std::snprintf(out, sizeof out, "%.*f", digits, value);
-  return out;
+  std::string text(out);
+  return text.find_first_not_of("-0.") == std::string::npos && text[0] == '-' ? text.substr(1) : text;
 }
 inline std::string counted(std::uint64_t n, const std::string& what) {
   return std::to_string(n) + " " + what + (n == 1 ? "" : "s");
