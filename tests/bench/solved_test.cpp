@@ -9,24 +9,13 @@
 
 #include "core/bench/bench.hpp"
 #include "core/bench/world.hpp"
+#include "tests/bench/shipped.hpp"
 
 namespace pin16::bench {
 namespace {
 
 using event::PowerState;
 using testing::HasSubstr;
-
-Scenario load(const char* name) {
-  auto s = loadScenario(name);
-  if (!s) throw std::runtime_error(s.error().text());
-  return *s;
-}
-
-Fault fault(const char* name) {
-  Fault f;
-  f.name = name;
-  return f;
-}
 
 /// A point of a scenario in a given condition, without noise.
 double at(const Scenario& s, const char* point, PowerState power, bool interface_plugged = true) {

@@ -10,6 +10,7 @@
 
 #include "core/bench/bench.hpp"
 #include "core/bench/world.hpp"
+#include "tests/bench/shipped.hpp"
 
 namespace pin16::bench {
 namespace {
@@ -80,18 +81,6 @@ struct Bench {
   std::unique_ptr<World> world;
   Ns now = 0;
 };
-
-Scenario load(const char* name) {
-  auto s = loadScenario(name);
-  if (!s) throw std::runtime_error(s.error().text());
-  return *s;
-}
-
-Fault fault(const char* name) {
-  Fault f;
-  f.name = name;
-  return f;
-}
 
 Scenario withFault(Scenario s, const Fault& f) {
   const Status applied = applyFault(s, f);

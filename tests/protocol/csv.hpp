@@ -4,9 +4,11 @@
 
 #include <gtest/gtest.h>
 
+#include <cctype>
 #include <fstream>
 #include <map>
 #include <string>
+#include <string_view>
 #include <vector>
 
 namespace pin16::protocol {
@@ -46,6 +48,15 @@ inline std::vector<CsvRow> csvRows(const std::string& name, std::size_t at_least
     out.push_back(std::move(row));
   }
   EXPECT_GE(out.size(), at_least) << name;
+  return out;
+}
+
+/// Letters and digits only, lower case: sources differ in blanks, hyphens and brackets.
+inline std::string bare(std::string_view text) {
+  std::string out;
+  for (const char c : text)
+    if (std::isalnum(static_cast<unsigned char>(c)) != 0)
+      out += static_cast<char>(std::tolower(static_cast<unsigned char>(c)));
   return out;
 }
 

@@ -326,14 +326,6 @@ TEST(SplitPids, AVeryLongRequestOfAnotherTesterTakesNoTime) {
 
 // ---- scapy
 
-std::string bare(std::string_view text) {
-  std::string out;
-  for (const char c : text)
-    if (std::isalnum(static_cast<unsigned char>(c)) != 0)
-      out += static_cast<char>(std::tolower(static_cast<unsigned char>(c)));
-  return out;
-}
-
 boost::json::object scapyDecodes(const std::vector<std::string>& lines) {
   const std::string input = ::testing::TempDir() + "/pin16_scapy_obd.txt";
   FILE* file = std::fopen(input.c_str(), "w");

@@ -37,14 +37,6 @@ std::map<unsigned, std::string> scapyNames(const std::string& table) {
   EXPECT_EQ(pclose(pipe), 0);
   return out;
 }
-/// Letters and digits only, lower case: sources differ in blanks, hyphens and brackets.
-std::string bare(std::string_view text) {
-  std::string out;
-  for (const char c : text)
-    if (std::isalnum(static_cast<unsigned char>(c)) != 0)
-      out += static_cast<char>(std::tolower(static_cast<unsigned char>(c)));
-  return out;
-}
 
 TEST(Names, NegativeResponseCodesAsInScapy) {
   const auto theirs = scapyNames("UDS_NR.negativeResponseCodes");
