@@ -657,6 +657,7 @@ void World::failed(Ns t_ns, const Transmission& transmission, bool bit_error) {
     return;
   }
   Transmission retry = transmission;
+  retry.tried = true;
   retry.not_before_ns = free_ns + (passive ? bits_ns(kSuspend) : 0);
   if (passive) at(retry.not_before_ns, [this, wire](Ns t) { startBus(t, wire); });
   waiting_.insert(waiting_.begin(), retry);
@@ -737,9 +738,9 @@ void World::repeatPeriodic(Ns t_ns, std::size_t module, std::size_t index, std::
   if (start_of_[module] != start) return;
   const Periodic& p = scenario_.modules[module].periodic[index];
   const std::uint32_t id = p.id;
-  // One mailbox an identifier: what could not leave is overwritten, not queued up.
+  // One mailbox an identifier: what could not begin to leave is overwritten, not queued up.
   std::erase_if(waiting_, [&](const Transmission& w) {
-    return w.node == module && !w.of_answer && w.frame.id() == id && w.not_before_ns <= t_ns;
+    return w.node == module && !w.of_answer && w.frame.id() == id && !w.tried && w.not_before_ns <= t_ns;
   });
   const Wire& bus = wires_[wireOf(module)];
   const bool under_way = bus.busy && bus.sender == module && bus.id == id;

@@ -81,6 +81,7 @@ class World {
     event::CanFrame frame;
     bool of_answer = false;
     Ns not_before_ns = 0;
+    bool tried = false;  ///< began once: a controller repeats it until it is acknowledged
   };
   struct Gauge {
     Meter meter;

@@ -305,6 +305,22 @@ TEST(World, LoneSenderTurnsErrorPassiveAndStaysThere) {
   EXPECT_THAT(last.error().what, HasSubstr("queue full"));
 }
 
+// What is repeated is the frame that was not acknowledged, whatever its sender has to say by now (CAN FD
+// specification V1.0, clause 3.1: automatic retransmission).
+TEST(LoneSender, RepeatsTheSameFrameHoweverLongItTakes) {
+  Bench b("removed-sound");
+  b.world->setInterface(0, /*open=*/true, /*listen_only=*/true, 0);
+  b.run(30'000 * kMs);
+  std::set<Bytes> seen;
+  for (const auto& e : b.seen.frames)
+    if (!e.frame.error()) seen.insert(Bytes(e.frame.payload().begin(), e.frame.payload().end()));
+  EXPECT_EQ(seen.size(), 1U);
+  b.world->setInterface(b.now, /*open=*/true, /*listen_only=*/false, 0);
+  b.seen.frames.clear();
+  b.run(31'000 * kMs);
+  EXPECT_GE(b.seen.frames.size(), 10U) << "acknowledged, it goes on to the next";
+}
+
 /// 8 data bytes, 11 bit identifier, no stuff bits.
 CanFrame frameWithoutStuffBits() {
   for (std::uint32_t id = 0x100; id < 0x7F0; ++id)

@@ -14,7 +14,7 @@ share=$(mktemp -d)
 trap 'rm -rf "$share"' EXIT
 cd "$top"
 rc=0
-"$here/vm-run.sh" -t "${PIN16_VM_SECONDS:-1200}" -o "$share" -- bash tests/vm/guest.sh "$bin" "${@:2}" > "$share/all" || rc=$?
+"$here/vm-run.sh" -t "${PIN16_VM_SECONDS:-1800}" -o "$share" -- bash tests/vm/guest.sh "$bin" "${@:2}" > "$share/all" || rc=$?
 # What fell back must be seen, and stand above the last line.
 [ "$(cat "$share/accel")" = kvm ] || echo "no kvm: fell back to TCG"
 cat "$share/all"
