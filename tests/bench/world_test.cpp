@@ -7,6 +7,7 @@
 #include <linux/can/error.h>
 
 #include <algorithm>
+#include <set>
 
 #include "core/bench/bench.hpp"
 #include "core/can/wire_bits.hpp"
