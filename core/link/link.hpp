@@ -86,7 +86,7 @@ struct Scheme {
 };
 void addScheme(Scheme scheme);
 [[nodiscard]] const std::vector<Scheme>& schemes();
-/// Registers the links of this room (socketcan, replay); idempotent.
+/// Registers the links of this room (socketcan, slcan, replay); idempotent.
 void addBuiltInSchemes();
 [[nodiscard]] Result<std::unique_ptr<Link>> makeLink(const Uri& uri, const Context& context);
 
