@@ -138,7 +138,7 @@ class SlcanLink final : public SerialLink {
 void SlcanLink::onOpened() {
   onLost();
   refuses_listening_ = false;
-  become(blank());
+  if (state().condition == LinkCondition::opening) become(blank());  // else what was the matter stays shown
   // What the last program left half written is ended, what it left open is closed.
   ask(Step::sync, "\r\r\rC\rV\r");
 }
