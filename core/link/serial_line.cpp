@@ -275,37 +275,40 @@ std::optional<SerialTrouble> SerialLine::openPort() {
     busy.text = fmt::format("{} is held by {}; it was not opened", path_, fmt::join(holders, ", "));
     return busy;
   }
-  const auto failed = [this] {
-    const int error = sp_last_error_code();
-    return troubleFromErrno(error != 0 ? error : EIO);
+  // Only a failure of the system leaves its error number.
+  const auto failed = [this](sp_return how) {
+    return troubleFromErrno(how == SP_ERR_FAIL ? sp_last_error_code() : EIO);
   };
-  if (sp_get_port_by_name(path_.c_str(), &port_) != SP_OK) {
+  std::error_code ec;
+  const std::string device = fs::canonical(path_, ec);  // the library knows no links, as in /dev/serial/by-id
+  if (const sp_return how = sp_get_port_by_name(device.c_str(), &port_); how != SP_OK) {
     port_ = nullptr;
-    return failed();
+    return failed(how);
   }
-  if (sp_open(port_, SP_MODE_READ_WRITE) != SP_OK) {
-    const auto trouble = failed();
+  if (const sp_return how = sp_open(port_, SP_MODE_READ_WRITE); how != SP_OK) {
+    const auto trouble = failed(how);
     sp_free_port(port_);
     port_ = nullptr;
     return trouble;
   }
   sp_get_port_handle(port_, &fd_);
   if (auto busy = takeAlone()) return busy;
+  // libserialport leaves VMIN at 0: a read of nothing would look like the end of the file. Before an
+  // odd rate is set, which plain termios cannot hold.
+  termios now{};
+  if (::tcgetattr(fd_, &now) == 0) {
+    now.c_cc[VMIN] = 1;
+    ::tcsetattr(fd_, TCSANOW, &now);
+  }
   if (sp_set_bits(port_, 8) != SP_OK || sp_set_parity(port_, SP_PARITY_NONE) != SP_OK ||
       sp_set_stopbits(port_, 1) != SP_OK || sp_set_flowcontrol(port_, SP_FLOWCONTROL_NONE) != SP_OK)
-    return failed();
+    return failed(SP_ERR_FAIL);
   if (!setBaud(settings_.baud))
     return SerialTrouble{event::LinkCondition::failed,
                          fmt::format("the driver of {} refuses {} bit/s", path_, settings_.baud),
                          "name a rate that the device knows, as in ?baud=115200"};
   sp_set_dtr(port_, settings_.dtr ? SP_DTR_ON : SP_DTR_OFF);
   sp_set_rts(port_, settings_.rts ? SP_RTS_ON : SP_RTS_OFF);
-  // libserialport leaves VMIN at 0: a read of nothing would look like the end of the file.
-  termios now{};
-  if (::tcgetattr(fd_, &now) == 0) {
-    now.c_cc[VMIN] = 1;
-    ::tcsetattr(fd_, TCSANOW, &now);
-  }
   return std::nullopt;
 }
 

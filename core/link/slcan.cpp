@@ -31,7 +31,7 @@ constexpr std::array<std::uint32_t, 9> kRates = {10000,  20000,  50000,  100000,
 constexpr std::uint32_t kRateUsual = 500000;
 constexpr std::uint32_t kBaudUsual = 115200;
 // Own figures.
-constexpr milliseconds kAnswer{1000};
+constexpr milliseconds kAnswer{700};
 constexpr milliseconds kPollEvery{1000};
 constexpr int kMissedMost = 3;               // polls in a row without an answer or any other byte
 constexpr std::size_t kUnansweredMost = 10;  // frames that wait for the adapter's word
@@ -61,7 +61,7 @@ class SlcanLink final : public SerialLink {
   Status send(Permit permit) override;
 
  private:
-  enum class Step { closed, sync, serial, rate, stamps, open, up };
+  enum class Step { closed, sync, close, serial, rate, stamps, open, up };
   /// A command that is not answered yet.
   struct Pending {
     bool frame = false;  ///< else the poll
@@ -84,6 +84,10 @@ class SlcanLink final : public SerialLink {
   void failUnanswered();
   void failNonsense();
   void failOpening();
+  /// Who told its version is an adapter, on however noisy a line.
+  [[nodiscard]] bool doubtful() const {
+    return version_.empty() && (nonsense_ || (!understood_ && !first_bytes_.empty()));
+  }
   void onOpeningLine(Ns t_ns, const SlcanLine& line);
   void onVerdict(Ns t_ns, bool done);
   void opened(Ns t_ns);
@@ -111,9 +115,9 @@ class SlcanLink final : public SerialLink {
   SlcanClock clock_;
   Step step_ = Step::closed;
   Ns asked_ns_ = 0;
-  Bytes first_bytes_;      ///< of an opening that is not understood
-  bool answered_ = false;  ///< by CR or BEL, while opening
-  bool nonsense_ = false;
+  Bytes first_bytes_;        ///< of an opening that is not understood
+  bool understood_ = false;  ///< a line of the opening
+  bool nonsense_ = false;    ///< another one was not
   bool refuses_listening_ = false;
   std::string version_, serial_;
   bool stamped_ = false;
@@ -139,8 +143,10 @@ void SlcanLink::onOpened() {
   onLost();
   refuses_listening_ = false;
   if (state().condition == LinkCondition::opening) become(blank());  // else what was the matter stays shown
-  // What the last program left half written is ended, what it left open is closed.
-  ask(Step::sync, "\r\r\rC\rV\r");
+  // The first one ends what another program left half written. No empty line: a device with an AT command set
+  // would do again what it did last, maybe send; nor C before it is known that this is none: it is a hex
+  // digit.
+  ask(Step::sync, "V\rV\r");
 }
 
 void SlcanLink::onLost() {
@@ -155,7 +161,7 @@ void SlcanLink::onLost() {
   controller_ = "unknown";
   text_.clear();
   advice_.clear();
-  answered_ = nonsense_ = stamped_ = poll_answered_ = state_lines_ = overrun_told_ = false;
+  understood_ = nonsense_ = stamped_ = poll_answered_ = state_lines_ = overrun_told_ = false;
   polls_missed_ = 0;
   fastest_ns_ = slowest_ns_ = kNoTime;
   tx_errors_ = rx_errors_ = -1;
@@ -187,16 +193,18 @@ void SlcanLink::onTimer() {
     case Step::closed:
       return;
     case Step::sync:
-      // No version, but an answer: an adapter that knows no V.
-      if (answered_ && !nonsense_) return ask(Step::serial, "N\r");
-      return first_bytes_.empty() ? failUnanswered() : failNonsense();
+      // Without a version: an adapter that knows no V, or none.
+      return doubtful() ? failNonsense() : ask(Step::close, "C\r");
+    case Step::close:
+      if (doubtful()) return failNonsense();
+      return version_.empty() && !understood_ ? failUnanswered() : ask(Step::serial, "N\r");
     case Step::serial:
       return ask(Step::rate, fmt::format("S{}\r", settings_.rate));
     case Step::stamps:
       return ask(Step::open, settings_.listen_only ? "L\r" : "O\r");
     case Step::rate:
     case Step::open:
-      return nonsense_ ? failNonsense() : failUnanswered();
+      return doubtful() ? failNonsense() : failUnanswered();
     case Step::up:
       return poll();
   }
@@ -249,12 +257,12 @@ void SlcanLink::onBytes(Ns t_boot_ns, ByteView bytes) {
 }
 
 void SlcanLink::onOpeningLine(Ns t_ns, const SlcanLine& line) {
+  understood_ = understood_ || line.what != What::damaged;
   switch (line.what) {
     case What::version:
       version_ = line.text;
       if (step_ != Step::sync) return;
-      nonsense_ = false;  // left over from before
-      return ask(Step::serial, "N\r");
+      return ask(Step::close, "C\r");
     case What::serial:
       serial_ = line.text;
       if (step_ == Step::serial) onTimer();
@@ -272,14 +280,14 @@ void SlcanLink::onOpeningLine(Ns t_ns, const SlcanLine& line) {
 }
 
 void SlcanLink::onVerdict(Ns t_ns, bool done) {
-  answered_ = true;
   if (step_ == Step::sync) return;
   measured(t_ns, asked_ns_);
   switch (step_) {
+    case Step::close:  // refused: it was closed
     case Step::serial:
       return onTimer();
     case Step::rate:
-      if (nonsense_) return failNonsense();
+      if (doubtful()) return failNonsense();
       if (!done)
         return fail(fmt::format("the adapter refuses {} bit/s", kRates[settings_.rate]),
                     "Take another bit rate or another adapter");
@@ -288,7 +296,7 @@ void SlcanLink::onVerdict(Ns t_ns, bool done) {
       stamped_ = done;
       return onTimer();
     case Step::open:
-      if (nonsense_) return failNonsense();
+      if (doubtful()) return failNonsense();
       return done ? opened(t_ns) : failOpening();
     default:
       return;

@@ -3,9 +3,9 @@
 /// The link "slcan:DEVICE?bitrate=RATE&listen=yes|no&baud=RATE": a serial CAN adapter that speaks the ASCII
 /// protocol of the kernel's slcan driver (slcan_parser.hpp).
 ///
-/// Opening: what may be open is closed, `V` tells that it is an adapter and that all before it is answered,
-/// then N, `S0`..`S8`, `Z1`, and `L` or `O`. Each command is answered within 1 s or the port is closed and
-/// tried again; only N and Z1 may go unanswered. Listens unless `listen=no`. An adapter that refuses `L`
+/// Opening: `V` tells that it is an adapter and that all before it is answered; another kind of device gets
+/// nothing else. Then `C`, `N`, `S0`..`S8`, `Z1`, and `L` or `O`. Each is answered within 0.7 s or the port is
+/// closed and tried again; V, N and Z1 may go unanswered. Listens unless `listen=no`. An adapter that refuses `L`
 /// stays closed: open, it would acknowledge.
 ///
 /// Times: `adapter` where stamps come (slcan_clock.hpp), else `user`. time_error_ns is measured, rounded up

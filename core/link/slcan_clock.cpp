@@ -2,14 +2,16 @@
 #include "core/link/slcan_clock.hpp"
 
 #include <algorithm>
+#include <cstdlib>
 
 namespace pin16::link {
 namespace {
 constexpr std::int64_t kWholeRange_ms = 65'536;  // of devices that let 16 bits run over
 constexpr Ns kDriftDivisor = 10'000;             // 100 ppm, as stamps.cpp
-// Own figures: a line that was not read for a while is late in one go; a clock that was set back stays late.
-constexpr Ns kLate_ns = kNsPerSecond / 2;
-constexpr Ns kSetBackAfter_ns = 2 * kNsPerSecond;
+// Own figures. A line that was not read for a while is late in one go, a damaged digit is early or late once;
+// a clock that was set stays so.
+constexpr Ns kOdd_ns = kNsPerSecond / 2;
+constexpr Ns kBelievedAfter_ns = 2 * kNsPerSecond;
 
 std::int64_t roundedDivide(std::int64_t a, std::int64_t b) { return (a >= 0 ? a + b / 2 : a - b / 2) / b; }
 }  // namespace
@@ -45,19 +47,19 @@ void SlcanClock::align(Ns read_ns) {
   }
   offset_ns_ += std::max<Ns>(0, read_ns - aligned_ns_) / kDriftDivisor;
   aligned_ns_ = read_ns;
-  if (seen_ns <= offset_ns_ + kLate_ns) {
+  if (std::abs(seen_ns - offset_ns_) <= kOdd_ns) {
     offset_ns_ = std::min(offset_ns_, seen_ns);
-    late_since_ns_ = kNoTime;
+    odd_since_ns_ = kNoTime;
     return;
   }
-  if (late_since_ns_ == kNoTime) {
-    late_since_ns_ = read_ns;
-    late_offset_ns_ = seen_ns;
+  if (odd_since_ns_ == kNoTime) {
+    odd_since_ns_ = read_ns;
+    odd_offset_ns_ = seen_ns;
   }
-  late_offset_ns_ = std::min(late_offset_ns_, seen_ns);
-  if (read_ns - late_since_ns_ < kSetBackAfter_ns) return;
-  offset_ns_ = late_offset_ns_;
-  late_since_ns_ = kNoTime;
+  odd_offset_ns_ = std::min(odd_offset_ns_, seen_ns);
+  if (read_ns - odd_since_ns_ < kBelievedAfter_ns) return;
+  offset_ns_ = odd_offset_ns_;
+  odd_since_ns_ = kNoTime;
 }
 
 }  // namespace pin16::link

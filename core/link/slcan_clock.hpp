@@ -17,7 +17,7 @@ class SlcanClock {
   /// Read time minus stamp is offset plus delay, so its smallest value so far is the offset (as StampClock
   /// does it, with the same 100 ppm of drift). The stamp is cut to whole milliseconds: the frame came within
   /// the millisecond behind it, or when it was read if that is earlier. What the fastest frame took stays in
-  /// the times.
+  /// the times. Stamps that jump by more than half a second are believed once they have done so for 2 s.
   [[nodiscard]] Ns toBoot(std::uint16_t stamp_ms, Ns read_ns);
   /// Something without a stamp was read at this time: what comes behind it is not earlier.
   void passed(Ns t_boot_ns) { last_boot_ns_ = t_boot_ns > last_boot_ns_ ? t_boot_ns : last_boot_ns_; }
@@ -34,8 +34,8 @@ class SlcanClock {
   std::int64_t range_ms_ = 60'000;
   Ns offset_ns_ = kNoTime;  ///< CLOCK_BOOTTIME minus the device's clock, smallest delay included
   Ns aligned_ns_ = 0;       ///< read time of the last frame
-  Ns late_since_ns_ = kNoTime;
-  Ns late_offset_ns_ = 0;  ///< smallest since then
+  Ns odd_since_ns_ = kNoTime;
+  Ns odd_offset_ns_ = 0;  ///< smallest since then
   Ns last_boot_ns_ = INT64_MIN;
 };
 

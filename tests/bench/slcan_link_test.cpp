@@ -89,6 +89,13 @@ class GatedHost final : public link::Host {
   link::KeepingHost kept;
 };
 
+/// The operator vouches for the rate: no valid frame is waited for.
+protocol::Gate vouching(const limits::Limits& limits) {
+  protocol::GateSettings settings;
+  settings.rate_fixed = true;
+  return {settings, limits};
+}
+
 struct Rig {
   Rig(const Scenario& scenario, const std::string& options, const SlcanHabits& habits = {})
       : device(io, folder.file("slcan"), scenario, habits) {
@@ -206,7 +213,7 @@ TEST(SlcanOverBench, ALoneSenderIsShownErrorPassive) {
   Scenario s = *loadScenario("removed-sound");
   s.modules[0].transceiver_dead = true;
   Rig r(s, kActive);
-  protocol::Gate vouched({.rate_fixed = true}, r.host.limits);
+  protocol::Gate vouched = vouching(r.host.limits);
   ASSERT_TRUE(r.until([&] { return r.link->state().condition == LinkCondition::up; }));
   const std::uint8_t request[] = {0x01, 0x00};
   auto permit = vouched.request(0, bootNow(), {0x7DF, std::nullopt, false, true}, request);
@@ -221,7 +228,7 @@ TEST(SlcanOverBench, ALoneSenderIsShownErrorPassive) {
 
 TEST(SlcanOverBench, BusOffRefusesToSendAndSaysHowItEnds) {
   Rig r("removed-sound", "?bitrate=125000&listen=no");
-  protocol::Gate vouched({.rate_fixed = true}, r.host.limits);
+  protocol::Gate vouched = vouching(r.host.limits);
   ASSERT_TRUE(r.until([&] { return r.link->state().condition == LinkCondition::up; }));
   const std::uint8_t request[] = {0x01, 0x00};
   const auto permit = [&] {
@@ -236,7 +243,7 @@ TEST(SlcanOverBench, BusOffRefusesToSendAndSaysHowItEnds) {
 
 TEST(SlcanOverBench, ARefusedFrameIsShownUntilOneIsTaken) {
   Rig r("connector-fuse-open", kActive);  // no supply on the bus side
-  protocol::Gate vouched({.rate_fixed = true}, r.host.limits);
+  protocol::Gate vouched = vouching(r.host.limits);
   ASSERT_TRUE(r.until([&] { return r.link->state().condition == LinkCondition::up; }));
   const std::uint8_t request[] = {0x01, 0x00};
   ASSERT_TRUE(r.link->send(*vouched.request(0, bootNow(), {0x7DF, std::nullopt, false, true}, request)));
