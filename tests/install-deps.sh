@@ -5,7 +5,7 @@
 set -eu
 build="g++ cmake ninja-build ccache pkg-config git
   libboost1.81-dev libboost-json1.81-dev libspdlog-dev libfmt-dev libcli11-dev libtomlplusplus-dev
-  libeigen3-dev libmnl-dev libssl-dev libsystemd-dev"
+  libeigen3-dev libmnl-dev libserialport-dev libssl-dev libsystemd-dev"
 test="libgtest-dev libgmock-dev libbenchmark-dev python3-jsonschema clang clang-tidy clang-format
   tshark python3-scapy ngspice can-utils iproute2
   qemu-system-x86 busybox-static cpio xz-utils zstd kmod binutils"

@@ -1,13 +1,24 @@
 // SPDX-License-Identifier: Apache-2.0
 #include <fmt/format.h>
+#include <fmt/ranges.h>
 
 #include "core/cli/live_json.hpp"
 #include "core/cli/options.hpp"
 #include "core/cli/run.hpp"
 #include "core/link/inventory.hpp"
+#include "core/link/rate_search.hpp"
 
 namespace pin16::cli {
 namespace {
+
+void print(const link::SerialEntry& s) {
+  fmt::print("  {:<20} {} {}{}{}\n", s.device, s.vendor.empty() ? s.driver : s.vendor + ":" + s.product,
+             s.text, s.serial.empty() ? "" : ", serial number ", s.serial);
+  if (!s.held_by.empty())
+    fmt::print("  {:<20} in use by {}: leave it alone if it is the other equipment's\n", "",
+               fmt::join(s.held_by, ", "));
+  if (!s.may_open) fmt::print("  {:<20} no permission to open it: {}\n", "", s.advice);
+}
 
 void print(const link::Inventory& inventory) {
   fmt::print("CAN interfaces\n");
@@ -18,9 +29,7 @@ void print(const link::Inventory& inventory) {
   }
   fmt::print("serial ports (never opened to see what they are)\n");
   if (inventory.serial.empty()) fmt::print("  none\n");
-  for (const auto& s : inventory.serial)
-    fmt::print("  {:<20} {} {}{}{}\n", s.device, s.vendor.empty() ? s.driver : s.vendor + ":" + s.product,
-               s.text, s.serial.empty() ? "" : ", serial number ", s.serial);
+  for (const auto& s : inventory.serial) print(s);
 }
 
 void printLines(const char* title, const std::vector<std::string>& lines) {
@@ -40,9 +49,26 @@ void print(const link::CheckReport& report) {
   printLines("next", report.next);
 }
 
+int searchRate(const Options& o) {
+  const auto uri = link::parseUri(o.rate_uri);
+  if (!uri) return fail(uri.error());
+  const auto report = link::searchRate(*uri);
+  if (!report) return fail(report.error());
+  if (o.json) {
+    fmt::print("{}\n", rateReportJson(*report));
+  } else {
+    for (const auto& t : report->tried)
+      fmt::print("{:>8} bit/s  {} valid frames, {} error frames\n", t.bitrate, t.frames, t.error_frames);
+    fmt::print("{}\n", report->text);
+    printLines("next", report->next);
+  }
+  return report->searched && report->found == 0 ? kExitNotReady : kExitReady;
+}
+
 }  // namespace
 
 int links(const Options& o) {
+  if (!o.rate_uri.empty()) return searchRate(o);
   if (o.check_uri.empty()) {
     const auto inventory = link::takeInventory();
     if (o.json)

@@ -169,7 +169,10 @@ std::string inventoryJson(const link::Inventory& inventory) {
                                   {"vendor", s.vendor},
                                   {"product", s.product},
                                   {"serial", s.serial},
-                                  {"text", s.text}});
+                                  {"text", s.text},
+                                  {"held_by", texts(s.held_by)},
+                                  {"may_open", s.may_open},
+                                  {"advice", s.advice}});
   doc["serial"] = std::move(serial);
   return json::serialize(doc);
 }
@@ -189,6 +192,21 @@ std::string checkReportJson(const link::CheckReport& report) {
   doc["common_frames"] = report.common;
   doc["proven"] = texts(report.proven);
   doc["not_proven"] = texts(report.not_proven);
+  doc["next"] = texts(report.next);
+  return json::serialize(doc);
+}
+
+std::string rateReportJson(const link::RateReport& report) {
+  json::object doc = document("pin16-links-rate-search");
+  doc["uri"] = report.uri;
+  doc["searched"] = report.searched;
+  doc["found"] = positive(report.found);
+  json::array tried;
+  for (const auto& t : report.tried)
+    tried.push_back(
+        json::object{{"bitrate", t.bitrate}, {"frames", t.frames}, {"error_frames", t.error_frames}});
+  doc["tried"] = std::move(tried);
+  doc["text"] = report.text;
   doc["next"] = texts(report.next);
   return json::serialize(doc);
 }

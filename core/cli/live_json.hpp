@@ -9,6 +9,7 @@
 #include "core/capture/verify.hpp"
 #include "core/event/records.hpp"
 #include "core/link/inventory.hpp"
+#include "core/link/rate_search.hpp"
 #include "core/protocol/rollcall.hpp"
 
 namespace pin16::cli {
@@ -25,6 +26,7 @@ struct Asked {
                                        const protocol::RollCall& roll, const std::string& capture);
 [[nodiscard]] std::string inventoryJson(const link::Inventory& inventory);
 [[nodiscard]] std::string checkReportJson(const link::CheckReport& report);
+[[nodiscard]] std::string rateReportJson(const link::RateReport& report);
 [[nodiscard]] std::string verifyJson(const std::string& file, const capture::VerifyReport& report);
 /// `text` empty: nothing was noted.
 [[nodiscard]] std::string noteJson(const std::string& file, const std::string& text, bool ended);

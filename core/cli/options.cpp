@@ -155,8 +155,10 @@ int run(int argc, char** argv) try {
   c->add_option("--for", o.for_s, "with --serve: seconds; else until SIGTERM or Ctrl-C")->needs(serve);
 
   c = add("links", "what is plugged in; nothing is opened or sent", links);
-  c->add_option("--check", o.check_uri, "look closer at one link of ours before the yard");
+  auto* look = c->add_option("--check", o.check_uri, "look closer at one link of ours before the yard");
   c->add_option("--with", o.with, "a second adapter on the same wires, for --check");
+  c->add_option("--rate-search", o.rate_uri, "find the bus's bit rate, listening only: slcan:DEVICE")
+      ->excludes(look);
   addJson(c, o);
 
   c = add("plugins", "which plugins are there, what they do and what can be set", plugins);

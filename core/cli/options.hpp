@@ -24,6 +24,7 @@ struct Options {
   std::string sweep;                  ///< --sweep: "7E0-7EF"
   std::string with;                   ///< links --with: the second adapter
   std::string check_uri;              ///< links --check
+  std::string rate_uri;               ///< links --rate-search
   std::string answer;                 ///< query --answer: identifier that answers come on
   std::string by;                     ///< note --by
   std::vector<std::string> plugins;   ///< --plugin

@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "core/link/inventory.hpp"
 
+#include <unistd.h>
+
 #include <algorithm>
 #include <boost/asio/io_context.hpp>
 #include <cerrno>
@@ -10,6 +12,7 @@
 #include <map>
 
 #include "core/link/can_socket.hpp"
+#include "core/link/serial_line.hpp"
 
 namespace pin16::link {
 namespace {
@@ -101,9 +104,11 @@ void judgeLink(const CheckedLink& l, CheckReport& report) {
     if (!l.state.advice.empty()) report.next.push_back(l.state.advice);
     return;
   }
-  report.proven.push_back(uri + ": opened; the driver answers (" + l.state.description +
-                          "); times: " + l.state.time_origin + ", receive buffer " +
-                          std::to_string(l.state.buffer_bytes) + " bytes, controller " + l.state.controller);
+  report.proven.push_back(
+      uri + ": opened; the driver answers (" + l.state.description + "); times: " + l.state.time_origin +
+      (l.state.buffer_bytes > 0 ? ", receive buffer " + std::to_string(l.state.buffer_bytes) + " bytes"
+                                : "") +
+      ", controller " + l.state.controller);
   if (l.frames != 0)
     report.proven.push_back(uri + ": heard " + countText(l.frames, "valid frame") +
                             ", so adapter, wiring and bit rate are right for listening");
@@ -114,7 +119,9 @@ void judgeLink(const CheckedLink& l, CheckReport& report) {
   if (l.error_frames != 0)
     report.proven.push_back(uri + ": the controller reported " + countText(l.error_frames, "error") +
                             ": look at bit rate, wiring and termination");
-  if (l.lost != 0) report.proven.push_back(uri + ": the kernel dropped " + countText(l.lost, "frame"));
+  if (l.lost != 0)
+    report.proven.push_back(uri + ": " + countText(l.lost, "frame") +
+                            " lost on the way: by the adapter, the line or the kernel");
   report.not_proven.push_back(uri +
                               ": that it can send; the check sends nothing, because only standard "
                               "read-only requests may go out on a bus");
@@ -161,9 +168,16 @@ std::vector<SerialEntry> findSerialPorts(const std::string& class_tty) {
   return all;
 }
 
+void lookAtAccess(SerialEntry& port) {
+  port.held_by = holdersOf(port.device);
+  port.may_open = ::access(port.device.c_str(), R_OK | W_OK) == 0 || errno != EACCES;
+  port.advice = port.may_open ? "" : noPermission(port.device).advice;
+}
+
 Inventory takeInventory() {
   Inventory inventory;
   inventory.serial = findSerialPorts();
+  for (SerialEntry& port : inventory.serial) lookAtAccess(port);
   CanSocket probe;
   if (const int error = probe.open(1); error == EAFNOSUPPORT || error == EPROTONOSUPPORT) {
     inventory.can_text = "this kernel has no CAN (no SocketCAN in it, no module can-raw)";

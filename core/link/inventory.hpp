@@ -23,12 +23,15 @@ struct CanEntry {
 
 /// A serial port as sysfs tells it; ports are never opened to see what they are.
 struct SerialEntry {
-  std::string device;   ///< /dev/ttyACM0
-  std::string driver;   ///< empty unknown
-  std::string vendor;   ///< USB id, four hex digits; empty if not USB
-  std::string product;  ///< USB id, four hex digits
-  std::string serial;   ///< USB serial number; empty none
-  std::string text;     ///< the device's own words; empty none
+  std::string device;                ///< /dev/ttyACM0
+  std::string driver;                ///< empty unknown
+  std::string vendor;                ///< USB id, four hex digits; empty if not USB
+  std::string product;               ///< USB id, four hex digits
+  std::string serial;                ///< USB serial number; empty none
+  std::string text;                  ///< the device's own words; empty none
+  std::vector<std::string> held_by;  ///< "name (pid)": who has it open, as far as we may see
+  bool may_open = true;              ///< permission; says nothing of `held_by`
+  std::string advice;                ///< the command that gives the permission; empty if it is there
 };
 
 struct Inventory {
@@ -37,7 +40,9 @@ struct Inventory {
   std::vector<SerialEntry> serial;
 };
 [[nodiscard]] Inventory takeInventory();
-/// The serial ports below `class_tty`, a directory as /sys/class/tty.
+/// Fills held_by, may_open and advice; opens nothing.
+void lookAtAccess(SerialEntry& port);
+/// The serial ports below `class_tty`, a directory as /sys/class/tty; nothing of their access.
 [[nodiscard]] std::vector<SerialEntry> findSerialPorts(const std::string& class_tty = "/sys/class/tty");
 
 /// What was found by opening an adapter and listening; nothing is ever sent for it.

@@ -48,6 +48,10 @@ class Host {
   virtual void onFrame(std::uint16_t link, Ns t_boot_ns, const event::CanFrame& frame, bool outbound) = 0;
   /// Any other record, packed.
   virtual void onRecord(std::uint16_t link, Ns t_boot_ns, event::Kind kind, ByteView packed) = 0;
+  /// Raw bytes of a serial link; `outbound` = written by us.
+  virtual void onBytes(std::uint16_t link, Ns t_boot_ns, ByteView bytes, bool /*outbound*/) {
+    onRecord(link, t_boot_ns, event::Kind::bytes, bytes);
+  }
   template <class T>
   void emit(std::uint16_t link, Ns t_boot_ns, const T& record) {
     onRecord(link, t_boot_ns, event::kKindOf<T>, pack(record));
@@ -82,7 +86,7 @@ struct Scheme {
 };
 void addScheme(Scheme scheme);
 [[nodiscard]] const std::vector<Scheme>& schemes();
-/// Registers the links of this room (socketcan, replay); idempotent.
+/// Registers the links of this room (socketcan, slcan, replay); idempotent.
 void addBuiltInSchemes();
 [[nodiscard]] Result<std::unique_ptr<Link>> makeLink(const Uri& uri, const Context& context);
 

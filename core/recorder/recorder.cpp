@@ -88,6 +88,7 @@ class Recorder final : public link::Host {
   // link::Host
   void onFrame(std::uint16_t link, Ns t_boot_ns, const event::CanFrame& frame, bool outbound) override;
   void onRecord(std::uint16_t link, Ns t_boot_ns, event::Kind kind, ByteView packed) override;
+  void onBytes(std::uint16_t link, Ns t_boot_ns, ByteView bytes, bool outbound) override;
 
   // Connection
   void onCommand(const std::shared_ptr<Connection>& from, const Command& command);
@@ -360,6 +361,12 @@ void Recorder::onRecord(std::uint16_t link, Ns t_boot_ns, event::Kind kind, Byte
     gate_.onLinkState(link, t_boot_ns, state);
     asker_.onLinkState(link, t_boot_ns, state);
   }
+  afterEvent();
+}
+
+void Recorder::onBytes(std::uint16_t link, Ns t_boot_ns, ByteView bytes, bool outbound) {
+  batch_.addRaw(sequence_++, t_boot_ns, link, event::Kind::bytes, bytes,
+                outbound ? event::kOutbound : std::uint8_t{0});
   afterEvent();
 }
 

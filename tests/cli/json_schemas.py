@@ -172,6 +172,9 @@ def links_documents():
     run(["links", "--check", SOUND], "pin16-links-check", 0)
 
 
+    run(["links", "--rate-search", "socketcan:can0"], "pin16-links-rate-search", 0)
+
+
 def plugins_documents():
     os.environ["XDG_DATA_HOME"] = os.getcwd()  # none of the user's
     run(["plugins"], "pin16-plugins", 0)
@@ -195,6 +198,9 @@ def bench_documents():
     serving = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
     try:
         judge("pin16 bench --serve", serving.stdout.readline(), "pin16-bench-device")
+        found = run(["links", "--rate-search", "slcan:" + os.getcwd() + "/slcan"], "pin16-links-rate-search", 0)
+        if not found or found["found"] != 500000 or not found["tried"]:
+            fault(f"links --rate-search: {found}")
         serving.terminate()
         serving.wait(timeout=30)
     finally:
