@@ -6,7 +6,8 @@
 
 #include <algorithm>
 #include <array>
-#include <charconv>
+
+#include "core/link/slcan_parser.hpp"
 
 namespace pin16::bench {
 namespace {
@@ -15,48 +16,33 @@ using event::CanFrame;
 
 constexpr std::array<std::uint32_t, 9> kRates = {10000,  20000,  50000,  100000, 125000,
                                                  250000, 500000, 800000, 1000000};
-constexpr char kDone = '\r', kRefused = '\a';
+constexpr const char *kDone = "\r", *kRefused = "\a";
 constexpr Ns kStampRange_ms = 60000;
 constexpr int kCounterMost = 256;  // bus-off
 
-std::optional<std::uint32_t> hexNumber(std::string_view digits) {
-  std::uint32_t value = 0;
-  const char* end = digits.data() + digits.size();
-  const auto [rest, fault] = std::from_chars(digits.data(), end, value, 16);
-  if (fault != std::errc() || rest != end) return std::nullopt;
-  return value;
-}
-
 }  // namespace
 
-std::optional<CanFrame> parseSlcanFrame(std::string_view line) {
-  const bool extended = line.starts_with('T') || line.starts_with('R');
-  const bool remote = line.starts_with('r') || line.starts_with('R');
-  if (!extended && !remote && !line.starts_with('t')) return std::nullopt;
-  const std::size_t id_digits = extended ? 8 : 3;
-  if (line.size() < 1 + id_digits + 1) return std::nullopt;
-  const auto id = hexNumber(line.substr(1, id_digits));
-  const auto length = hexNumber(line.substr(1 + id_digits, 1));
-  if (!id || *id > (extended ? event::kExtendedMask : event::kStandardMask)) return std::nullopt;
-  if (!length || *length > event::kClassicDataMax) return std::nullopt;
-  const std::string_view digits = line.substr(1 + id_digits + 1);
-  if (digits.size() != (remote ? 0 : 2 * *length)) return std::nullopt;
-  CanFrame f;
-  f.word = *id | (extended ? event::kExtendedFlag : 0) | (remote ? event::kRemoteFlag : 0);
-  f.length = static_cast<std::uint8_t>(*length);
-  for (std::size_t i = 0; i < digits.size() / 2; ++i) {
-    const auto byte = hexNumber(digits.substr(2 * i, 2));
-    if (!byte) return std::nullopt;
-    f.data[i] = static_cast<std::uint8_t>(*byte);
-  }
-  return f;
-}
-
-SlcanAdapter::SlcanAdapter(World& world, Ns now_ns, Write write) : world_(world), write_(std::move(write)) {
+SlcanAdapter::SlcanAdapter(World& world, Ns now_ns, Write write, const SlcanHabits& habits)
+    : world_(world), write_(std::move(write)), habits_(habits), now_ns_(now_ns) {
   world_.setInterface(now_ns, false, false, 0);
 }
 
+void SlcanAdapter::say(std::string text) {
+  if (habits_.noise_every > 0 && ++lines_ % habits_.noise_every == 0) {
+    std::string rubbish;
+    for (int i = 0; i < 8; ++i) rubbish += static_cast<char>(0x80 + static_cast<int>(127 * noise_.share()));
+    text = rubbish + kDone + text;
+  }
+  if (habits_.delay_ns == 0) return write_(text);
+  late_.emplace_back(now_ns_ + habits_.delay_ns, std::move(text));
+}
+
+void SlcanAdapter::onTime(Ns now_ns) {
+  for (; !late_.empty() && late_.front().first <= now_ns; late_.pop_front()) write_(late_.front().second);
+}
+
 void SlcanAdapter::take(Ns now_ns, std::string_view bytes) {
+  now_ns_ = now_ns;
   for (const char c : bytes) {
     if (c == '\n') continue;  // terminals that send CR and LF
     if (c != '\r') {
@@ -65,7 +51,7 @@ void SlcanAdapter::take(Ns now_ns, std::string_view bytes) {
       continue;
     }
     if (too_long_)
-      write_({&kRefused, 1});
+      say(kRefused);
     else
       obey(now_ns, line_);
     line_.clear();
@@ -74,7 +60,7 @@ void SlcanAdapter::take(Ns now_ns, std::string_view bytes) {
 }
 
 void SlcanAdapter::obey(Ns now_ns, std::string_view line) {
-  const auto answer = [this](bool done) { write_({done ? &kDone : &kRefused, 1}); };
+  const auto answer = [this](bool done) { say(done ? kDone : kRefused); };
   if (line.empty()) return answer(true);  // hosts send empty lines to end what was left over
   const std::string_view rest = line.substr(1);
   switch (line.front()) {
@@ -84,6 +70,7 @@ void SlcanAdapter::obey(Ns now_ns, std::string_view line) {
       return answer(true);
     case 'O':
     case 'L':
+      if (line.front() == 'L' && !habits_.listens) return answer(false);
       return answer(rest.empty() && open(now_ns, line.front() == 'L'));
     case 'C':
       // Done also when it is closed: the kernel's driver begins with it.
@@ -96,20 +83,21 @@ void SlcanAdapter::obey(Ns now_ns, std::string_view line) {
     case 'T':
     case 'R':
       if (!sendFrame(now_ns, line)) return answer(false);
-      return write_(line.front() == 't' || line.front() == 'r' ? "z\r" : "Z\r");
+      if (!habits_.confirms) return answer(true);
+      return say(line.front() == 't' || line.front() == 'r' ? "z\r" : "Z\r");
     case 'F':
-      if (!open_ || !rest.empty()) return answer(false);
-      write_(fmt::format("F{:02X}\r", flags_));
+      if (!open_ || !rest.empty() || !habits_.tells) return answer(false);
+      say(fmt::format("F{:02X}\r", flags_));
       flags_ = 0;
       return;
     case 'Z':
-      if (open_ || (rest != "0" && rest != "1")) return answer(false);
+      if (open_ || !habits_.stamps || (rest != "0" && rest != "1")) return answer(false);
       stamps_ = rest == "1";
       return answer(true);
     case 'V':
-      return rest.empty() ? write_("V0101\r") : answer(false);
+      return rest.empty() && habits_.tells ? say("V0101\r") : answer(false);
     case 'N':
-      return rest.empty() ? write_("NP016\r") : answer(false);
+      return rest.empty() && habits_.tells ? say("NP016\r") : answer(false);
     default:
       return answer(false);
   }
@@ -124,7 +112,7 @@ bool SlcanAdapter::open(Ns now_ns, bool listen_only) {
 }
 
 bool SlcanAdapter::sendFrame(Ns now_ns, std::string_view line) {
-  const auto frame = parseSlcanFrame(line);
+  const auto frame = link::parseSlcanFrame(line);
   if (!frame || !open_) return false;
   const bool taken = static_cast<bool>(world_.send(now_ns, *frame));
   if (!taken) flags_ |= kQueueFull;
@@ -132,6 +120,7 @@ bool SlcanAdapter::sendFrame(Ns now_ns, std::string_view line) {
 }
 
 void SlcanAdapter::onFrame(Ns t_ns, const CanFrame& frame, bool outbound) {
+  now_ns_ = std::max(now_ns_, t_ns);
   if (!open_ || outbound) return;  // what was sent is not echoed
   if (frame.error())
     errorLine(frame);
@@ -140,13 +129,9 @@ void SlcanAdapter::onFrame(Ns t_ns, const CanFrame& frame, bool outbound) {
 }
 
 void SlcanAdapter::frameLine(Ns t_ns, const CanFrame& f) {
-  const char plain = f.remote() ? 'r' : 't', wide = f.remote() ? 'R' : 'T';
-  std::string line =
-      f.extended() ? fmt::format("{}{:08X}", wide, f.id()) : fmt::format("{}{:03X}", plain, f.id());
-  line += fmt::format("{:X}", f.length);
-  for (const std::uint8_t byte : f.payload()) line += fmt::format("{:02X}", byte);
+  std::string line = link::slcanText(f);
   if (stamps_) line += fmt::format("{:04X}", t_ns / kNsPerMs % kStampRange_ms);
-  write_(line + kDone);
+  say(line + kDone);
 }
 
 /// State changes come with their counters through onController().
@@ -164,7 +149,7 @@ void SlcanAdapter::errorLine(const CanFrame& f) {
   }
   if (letters.empty()) return;
   flags_ |= kBusError;
-  write_(fmt::format("e{}{}\r", letters.size(), letters));
+  say(fmt::format("e{}{}\r", letters.size(), letters));
 }
 
 void SlcanAdapter::onController(std::string_view state, int tx_errors) {
@@ -176,12 +161,12 @@ void SlcanAdapter::onController(std::string_view state, int tx_errors) {
                       : state == "bus-off"       ? 'b'
                                                  : '\0';
   if (!open_ || letter == '\0') return;  // without supply there is nothing to tell
-  write_(fmt::format("s{}{:03}{:03}\r", letter, 0, std::min(tx_errors, kCounterMost)));
+  say(fmt::format("s{}{:03}{:03}\r", letter, 0, std::min(tx_errors, kCounterMost)));
 }
 
 void SlcanAdapter::onOverrun() {
   flags_ |= kOverrun;
-  if (open_) write_("e1o\r");
+  if (open_) say("e1o\r");
 }
 
 }  // namespace pin16::bench

@@ -18,30 +18,38 @@
 /// the bench it still answers, hears nothing and refuses frames. The bench counts no receive errors: 000.
 
 #include <cstdint>
-#include <functional>
-#include <optional>
+#include <deque>
 #include <string>
 #include <string_view>
+#include <utility>
 
+#include "core/bench/served_device.hpp"
 #include "core/bench/world.hpp"
 
 namespace pin16::bench {
 
+/// What an adapter of less virtue does; the defaults are as in the table above.
+struct SlcanHabits {
+  Ns delay_ns = 0;           ///< slow: everything is written that much later
+  unsigned noise_every = 0;  ///< noisy: a line of rubbish before each so-many-th line; 0 never
+  bool stamps = true;        ///< knows Z1
+  bool listens = true;       ///< knows L
+  bool tells = true;         ///< knows V, N and F
+  bool confirms = true;      ///< z and Z; else CR alone
+};
+
 /// Pure protocol: no I/O, no clock, no threads.
-class SlcanAdapter {
+class SlcanAdapter final : public ServedDevice {
  public:
-  using Write = std::function<void(std::string_view)>;
   /// `world` must outlive the adapter and is closed to it until the host opens it.
-  SlcanAdapter(World& world, Ns now_ns, Write write);
+  SlcanAdapter(World& world, Ns now_ns, Write write, const SlcanHabits& habits = {});
 
-  /// Bytes from the host, cut anywhere. The world must have been advanced to `now_ns`.
-  void take(Ns now_ns, std::string_view bytes);
-
-  // What the world tells, see World::Observer.
-  void onFrame(Ns t_ns, const event::CanFrame& frame, bool outbound);
-  void onController(std::string_view state, int tx_errors);
-  /// The host did not read in time and lines were thrown away.
-  void onOverrun();
+  void take(Ns now_ns, std::string_view bytes) override;
+  [[nodiscard]] Ns nextDue() const override { return late_.empty() ? kNoTime : late_.front().first; }
+  void onTime(Ns now_ns) override;
+  void onFrame(Ns t_ns, const event::CanFrame& frame, bool outbound) override;
+  void onController(std::string_view state, int tx_errors) override;
+  void onOverrun() override;
 
   /// Longest line from the host: `T`, 8 + 1 + 16 hex digits.
   static constexpr std::size_t kLineMax = 26;
@@ -55,9 +63,15 @@ class SlcanAdapter {
   [[nodiscard]] bool sendFrame(Ns now_ns, std::string_view line);
   void frameLine(Ns t_ns, const event::CanFrame& frame);
   void errorLine(const event::CanFrame& frame);
+  void say(std::string text);
 
   World& world_;
   Write write_;
+  SlcanHabits habits_;
+  Xorshift noise_{1};
+  unsigned lines_ = 0;
+  Ns now_ns_;
+  std::deque<std::pair<Ns, std::string>> late_;  ///< waits for its time
   std::string line_;
   bool too_long_ = false;
   bool open_ = false;
@@ -65,8 +79,5 @@ class SlcanAdapter {
   std::uint32_t bitrate_ = 0;  ///< 0: not set yet
   unsigned flags_ = 0;
 };
-
-/// The frame of a `t T r R` line; empty if it is none: bad digits, identifier or length out of range.
-[[nodiscard]] std::optional<event::CanFrame> parseSlcanFrame(std::string_view line);
 
 }  // namespace pin16::bench

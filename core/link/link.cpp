@@ -4,6 +4,7 @@
 #include <algorithm>
 
 #include "core/link/replay.hpp"
+#include "core/link/slcan.hpp"
 #include "core/link/socketcan.hpp"
 
 namespace pin16::link {
@@ -86,6 +87,7 @@ void addBuiltInSchemes() {
   if (done) return;
   done = true;
   addScheme(socketCanScheme());
+  addScheme(slcanScheme());
   addScheme(replayScheme());
 }
 

@@ -89,7 +89,7 @@ void addScheme(Scheme scheme);
 [[nodiscard]] const std::vector<Scheme>& schemes();
 /// The scheme of this URI is one of meters; false if it is not known.
 [[nodiscard]] bool isMeter(std::string_view uri);
-/// Registers the links of this room (socketcan, replay); idempotent.
+/// Registers the links of this room (socketcan, slcan, replay); idempotent.
 void addBuiltInSchemes();
 [[nodiscard]] Result<std::unique_ptr<Link>> makeLink(const Uri& uri, const Context& context);
 

@@ -52,13 +52,26 @@ std::string groupOf(const std::string& device) {
 
 /// A lock file of the Filesystem Hierarchy Standard (5.9): the holder's process number as text.
 std::string lockHolder(const std::string& device) {
+  std::error_code ec;
+  const std::string name = fs::canonical(device, ec).filename();
   for (const char* folder : {"/run/lock", "/var/lock"}) {
-    std::ifstream in(fmt::format("{}/LCK..{}", folder, fs::path(device).filename().string()));
+    std::ifstream in(fmt::format("{}/LCK..{}", folder, name));
     long pid = 0;
     if (in >> pid && pid > 0 && fs::exists(fmt::format("/proc/{}", pid)))
       return fmt::format("process {} (it left a lock file)", pid);
   }
   return {};
+}
+
+/// A process's folder of open files; it may end while we look.
+bool holds(const fs::path& folder, dev_t device) {
+  std::error_code ec;
+  for (fs::directory_iterator f(folder, ec), end; !ec && f != end; f.increment(ec)) {
+    struct stat s {};
+    // Follows the link to the open file itself: nothing is opened by that.
+    if (::stat(f->path().c_str(), &s) == 0 && S_ISCHR(s.st_mode) && s.st_rdev == device) return true;
+  }
+  return false;
 }
 
 bool sameDevice(const SerialEntry& a, const SerialEntry& b) {
@@ -72,24 +85,25 @@ std::vector<std::string> holdersOf(const std::string& device) {
   struct stat wanted {};
   if (::stat(device.c_str(), &wanted) != 0) return all;
   std::error_code ec;
-  for (const auto& process : fs::directory_iterator("/proc", ec)) {
-    const std::string pid = process.path().filename();
+  for (fs::directory_iterator p("/proc", ec), end; !ec && p != end; p.increment(ec)) {
+    const std::string pid = p->path().filename();
     if (pid.find_first_not_of("0123456789") != std::string::npos || pid == std::to_string(::getpid()))
       continue;
-    std::error_code ignored;
-    for (const auto& open : fs::directory_iterator(process.path() / "fd", ignored)) {
-      struct stat s {};
-      // Follows the link to the open file itself: nothing is opened by that.
-      if (::stat(open.path().c_str(), &s) != 0 || !S_ISCHR(s.st_mode) || s.st_rdev != wanted.st_rdev)
-        continue;
-      std::ifstream comm(process.path() / "comm");
-      std::string name;
-      std::getline(comm, name);
-      all.push_back(fmt::format("{} ({})", name, pid));
-      break;
-    }
+    if (!holds(p->path() / "fd", wanted.st_rdev)) continue;
+    std::ifstream comm(p->path() / "comm");
+    std::string name;
+    std::getline(comm, name);
+    all.push_back(fmt::format("{} ({})", name, pid));
   }
+  if (const std::string by_lock = lockHolder(device); all.empty() && !by_lock.empty()) all.push_back(by_lock);
   return all;
+}
+
+SerialTrouble noPermission(const std::string& device) {
+  const std::string group = groupOf(device);
+  return {event::LinkCondition::forbidden,
+          fmt::format("no permission to open {}: it belongs to group {}", device, group),
+          fmt::format("sudo usermod -aG {} $USER, then log in again", group)};
 }
 
 SerialLine::SerialLine(asio::io_context& io, std::string path, SerialSettings settings, Events events)
@@ -122,10 +136,11 @@ void SerialLine::shut() {
   writing_ = false;
   boost::system::error_code ignored;
   if (stream_.is_open()) stream_.close(ignored);  // NOLINT(bugprone-unused-return-value)
-  if (fd_ >= 0) {
+  if (exclusive_) {
     ::ioctl(fd_, TIOCNXCL);  // a pty outlives us
     ::flock(fd_, LOCK_UN);
   }
+  exclusive_ = false;
   if (port_ != nullptr) {
     sp_close(port_);
     sp_free_port(port_);
@@ -147,6 +162,7 @@ void SerialLine::retryLater() {
 void SerialLine::tryOpen() {
   auto trouble = findPort();
   if (!trouble) trouble = pty_ ? openPty() : openPort();
+  if (!trouble) trouble = lendStream();
   const std::weak_ptr alive(alive_);
   if (trouble) {
     shut();
@@ -156,10 +172,18 @@ void SerialLine::tryOpen() {
   }
   if (!pty_ && !identity_ && !entry_.serial.empty()) identity_ = entry_;
   tries_ = 0;
-  const int twin = ::fcntl(fd_, F_DUPFD_CLOEXEC, 0);
-  stream_.assign(twin);
   readable();
   events_.opened();
+}
+
+std::optional<SerialTrouble> SerialLine::lendStream() {
+  const int twin = ::fcntl(fd_, F_DUPFD_CLOEXEC, 0);
+  if (twin < 0) return troubleFromErrno(errno);
+  boost::system::error_code ec;
+  stream_.assign(twin, ec);  // NOLINT(bugprone-unused-return-value)
+  if (!ec) return std::nullopt;
+  ::close(twin);
+  return troubleFromErrno(ec.value());
 }
 
 /// Where the device is now; opens nothing.
@@ -207,12 +231,8 @@ SerialTrouble SerialLine::troubleFromErrno(int error) const {
   using event::LinkCondition;
   switch (error) {
     case EACCES:
-    case EPERM: {
-      const std::string group = groupOf(path_);
-      return {LinkCondition::forbidden,
-              fmt::format("no permission to open {}: it belongs to group {}", path_, group),
-              fmt::format("sudo usermod -aG {} $USER, then log in again", group)};
-    }
+    case EPERM:
+      return noPermission(path_);
     case EBUSY:
       return {LinkCondition::failed, fmt::format("{} is in use by another program", path_),
               "if it is the other equipment's interface, leave it alone; else end that program"};
@@ -226,25 +246,31 @@ SerialTrouble SerialLine::troubleFromErrno(int error) const {
   }
 }
 
+/// Against a second program, ours by the lock and others by the driver.
+std::optional<SerialTrouble> SerialLine::takeAlone() {
+  if (::flock(fd_, LOCK_EX | LOCK_NB) != 0) return troubleFromErrno(EBUSY);
+  exclusive_ = true;
+  ::ioctl(fd_, TIOCEXCL);
+  ::tcflush(fd_, TCIFLUSH);  // from before we were there
+  return std::nullopt;
+}
+
 std::optional<SerialTrouble> SerialLine::openPty() {
   fd_ = ::open(path_.c_str(), O_RDWR | O_NOCTTY | O_NONBLOCK | O_CLOEXEC);
   if (fd_ < 0) return troubleFromErrno(errno);
-  if (::flock(fd_, LOCK_EX | LOCK_NB) != 0) return troubleFromErrno(EBUSY);
+  if (auto busy = takeAlone()) return busy;
   termios raw{};
   if (::tcgetattr(fd_, &raw) != 0) return troubleFromErrno(errno);
   ::cfmakeraw(&raw);
   raw.c_cc[VMIN] = 1;
   raw.c_cc[VTIME] = 0;
   if (::tcsetattr(fd_, TCSANOW, &raw) != 0) return troubleFromErrno(errno);
-  ::ioctl(fd_, TIOCEXCL);
   return std::nullopt;
 }
 
 std::optional<SerialTrouble> SerialLine::openPort() {
   // Before opening: opening alone may reset a device or drop its modem lines.
-  auto holders = holdersOf(path_);
-  if (const std::string by_lock = lockHolder(path_); !by_lock.empty()) holders.push_back(by_lock);
-  if (!holders.empty()) {
+  if (const auto holders = holdersOf(path_); !holders.empty()) {
     SerialTrouble busy = troubleFromErrno(EBUSY);
     busy.text = fmt::format("{} is held by {}; it was not opened", path_, fmt::join(holders, ", "));
     return busy;
@@ -264,8 +290,7 @@ std::optional<SerialTrouble> SerialLine::openPort() {
     return trouble;
   }
   sp_get_port_handle(port_, &fd_);
-  if (::flock(fd_, LOCK_EX | LOCK_NB) != 0) return troubleFromErrno(EBUSY);
-  ::ioctl(fd_, TIOCEXCL);
+  if (auto busy = takeAlone()) return busy;
   if (sp_set_bits(port_, 8) != SP_OK || sp_set_parity(port_, SP_PARITY_NONE) != SP_OK ||
       sp_set_stopbits(port_, 1) != SP_OK || sp_set_flowcontrol(port_, SP_FLOWCONTROL_NONE) != SP_OK)
     return failed();
@@ -292,7 +317,8 @@ bool SerialLine::setBaud(std::uint32_t baud) {
 void SerialLine::readable() {
   stream_.async_wait(stream_descriptor::wait_read,
                      [this, alive = std::weak_ptr(alive_)](const boost::system::error_code& ec) {
-                       if (ec || alive.expired()) return;
+                       // Lost, and maybe opened anew, since the handler was queued.
+                       if (ec || alive.expired() || !stream_.is_open()) return;
                        readSome();
                      });
 }
@@ -353,7 +379,8 @@ void SerialLine::flush() {
   const std::weak_ptr alive(alive_);
   stuck_.expires_after(kStuck);
   stuck_.async_wait([this, alive](const boost::system::error_code& ec) {
-    if (!ec && !alive.expired() && isOpen())
+    // Bytes may have left after the handler was queued.
+    if (!ec && !alive.expired() && writing_ && stuck_.expiry() <= std::chrono::steady_clock::now())
       lost({event::LinkCondition::failed, fmt::format("{} takes no bytes: the device hangs", path_),
             "unplug it and plug it in again"});
   });

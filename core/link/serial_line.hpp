@@ -80,6 +80,8 @@ class SerialLine {
   [[nodiscard]] std::optional<SerialTrouble> findPort();
   [[nodiscard]] std::optional<SerialTrouble> openPty();
   [[nodiscard]] std::optional<SerialTrouble> openPort();
+  [[nodiscard]] std::optional<SerialTrouble> takeAlone();
+  [[nodiscard]] std::optional<SerialTrouble> lendStream();
   [[nodiscard]] SerialTrouble troubleFromErrno(int error) const;
   void retryLater();
   void readable();
@@ -103,10 +105,15 @@ class SerialLine {
   int tries_ = 0;
   Bytes out_;
   bool writing_ = false;
+  bool exclusive_ = false;  ///< the lock is ours
   std::shared_ptr<bool> alive_;
 };
 
-/// The processes that hold `device` open, "name (pid)", as far as we may see; never opens it.
+/// The processes that hold `device` open, "name (pid)", as far as we may see, else what a lock file says
+/// (that of the Filesystem Hierarchy Standard); not our own. Never opens it.
 [[nodiscard]] std::vector<std::string> holdersOf(const std::string& device);
+
+/// Why we may not open `device`, with the command that changes it.
+[[nodiscard]] SerialTrouble noPermission(const std::string& device);
 
 }  // namespace pin16::link

@@ -89,6 +89,7 @@ void SerialLink::onTrouble(const SerialTrouble& trouble, bool was_open) {
   next.condition = trouble.condition;
   next.text = trouble.text;
   next.advice = trouble.advice;
+  describeTrouble(next);
   become(std::move(next));
 }
 

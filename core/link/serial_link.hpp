@@ -28,6 +28,8 @@ class SerialLink : public Link {
   virtual void onLost() {}
   /// Before the port is closed for good: what the device should be told, by control().
   virtual void onClosing() {}
+  /// What the link knows beside text and advice when it shows a trouble.
+  virtual void describeTrouble(event::LinkState& /*state*/) const {}
 
   /// The device works: `next` becomes the state (condition up, uri and description filled where empty); ends
   /// an open gap at `t_boot_ns`.

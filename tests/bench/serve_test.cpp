@@ -90,24 +90,6 @@ std::size_t count(const std::vector<std::string>& lines, const char* wanted) {
   return static_cast<std::size_t>(std::count(lines.begin(), lines.end(), wanted));
 }
 
-TEST(SlcanFrame, EveryFormAndItsLimits) {
-  const auto same = [](const char* line, std::uint32_t word, const Bytes& data, unsigned length) {
-    const auto f = parseSlcanFrame(line);
-    ASSERT_TRUE(f) << line;
-    EXPECT_EQ(f->word, word) << line;
-    EXPECT_EQ(f->length, length) << line;
-    EXPECT_TRUE(std::equal(data.begin(), data.end(), f->data.begin())) << line;
-  };
-  same("t1230", 0x123, {}, 0);
-  same("t7FF8000102030405fEfF", 0x7FF, {0, 1, 2, 3, 4, 5, 0xFE, 0xFF}, 8);
-  same("T18DB33F11AA", 0x18DB33F1U | event::kExtendedFlag, {0xAA}, 1);
-  same("r7DF8", 0x7DFU | event::kRemoteFlag, {}, 8);
-  same("R1FFFFFFF0", 0x1FFFFFFFU | event::kExtendedFlag | event::kRemoteFlag, {}, 0);
-  for (const char* bad : {"", "t", "t12", "t123", "t8000", "t1239", "t12310", "t1231A", "t1231AAA", "t12g0",
-                          "t12 0", "t0x10", "t-120", "T1230", "T200000000", "r12311", "x1230", "t1231G0"})
-    EXPECT_FALSE(parseSlcanFrame(bad)) << bad;
-}
-
 TEST(SlcanAdapter, OpensOnlyWithARateAndTakesSettingsOnlyWhileClosed) {
   Desk d("own-battery-sound");
   EXPECT_EQ(d.say("O"), "\a") << "no rate yet";
