@@ -230,6 +230,7 @@ void readMeter(Section s, Job& job) {
   s.number("uncertainty_V", meter.uncertainty_V, 0, 60, "V");
   s.number("uncertainty_A", meter.uncertainty_A, 0, 100, "A");
   s.number("input_ohm", meter.input_ohm, 1, 1e12, "ohm");
+  s.done();
   const auto in_uri = [&meter](const char* option) { return meter.uri.find(option) != std::string::npos; };
   const bool named = in_uri("?V=") || in_uri("&V=") || in_uri("?I=") || in_uri("&I=");
   if (meter.volts.empty() && meter.amperes.empty() && !named)
@@ -237,7 +238,6 @@ void readMeter(Section s, Job& job) {
                "Add volts = \"V(pin16,pin4)\" or amperes = \"I(feed)\"; docs/points.md lists the points");
   if (named && (!meter.volts.empty() || !meter.amperes.empty()))
     s.failHere("the points are named in the uri and beside it", "Keep one of the two");
-  s.done();
   job.meters.push_back(std::move(meter));
 }
 

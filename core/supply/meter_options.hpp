@@ -5,10 +5,11 @@
 ///
 /// | option | means |
 /// |---|---|
-/// | `V=V(pin16,pin4)`, `I=I(feed)` | the point (docs/points.md) that its volts, its amperes belong to; at
-/// least one | | `u_V=0.02`, `u_A=0.01` | half width of the uncertainty, V and A | | `input_ohm=10e6` | input
-/// resistance of the voltmeter | | `every_ms=50` | how often it is read, 1 to 60000 | | `aperture_ms=20` |
-/// how long it integrates for a value, 0 to 10000; unknown if not said |
+/// | `V=V(pin16,pin4)`, `I=I(feed)` | the points (docs/points.md) of its volts, its amperes; at least one |
+/// | `u_V=0.02`, `u_A=0.01` | half width of the uncertainty, V and A |
+/// | `input_ohm=10e6` | input resistance of the voltmeter |
+/// | `every_ms=50` | how often it is read, 1 to 60000 |
+/// | `aperture_ms=20` | how long it integrates for a value, 0 to 10000; unknown if not said |
 
 #include <initializer_list>
 #include <optional>

@@ -205,9 +205,12 @@ void ScpiDialogue::overdue(Ns now_ns) {
   const bool half = lines_.halfLine();
   asked_.reset();
   lines_.clear();
-  silent_ = asked.heard ? 0 : silent_ + 1;
-  const bool measuring =
-      asked.query != Query::identity && asked.query != Query::condition && asked.query != Query::error;
+  const bool need_not_know = asked.query == Query::condition || asked.query == Query::error;
+  const bool measuring = asked.query != Query::identity && !need_not_know;
+  if (asked.heard)
+    silent_ = 0;
+  else if (!need_not_know)
+    ++silent_;
   if (measuring)
     miss(
         now_ns, asked.quantity,

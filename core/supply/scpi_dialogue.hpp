@@ -4,13 +4,15 @@
 /// limits its output. Pure: bytes and times come in, bytes and events go out; one thread.
 ///
 /// What goes wrong, and what becomes of it:
-///   no answer in time, half a line     a missed value; SYST:ERR? is asked: its answer has a form of its own,
-///   so
-///                                      that late answers before it are told from it and thrown away
-///   an instrument without SYST:ERR?    then as long a silence as an answer may take parts the late from the
-///   new an error in the queue              a missed value, with the device's words; asked less often if it
-///   stays so overload, not a number, nonsense   a missed value three queries without a byte       failed():
-///   the port should be opened anew
+/// | what | becomes |
+/// |---|---|
+/// | no answer in time, half a line | a missed value, and SYST:ERR? is asked |
+/// | late answers | thrown away: that of SYST:ERR? has a form of its own and parts them from the next |
+/// | no SYST:ERR? either | as long a silence as an answer may take parts them |
+/// | an error in the queue | a missed value, in the device's words; asked less often if it stays so |
+/// | overload, not a number, nonsense | a missed value |
+/// | three queries in a row without a byte | failed(): the port should be opened anew |
+///
 /// A row of missed values is one event::Gap from the last value to the next, never a zero.
 
 #include <functional>

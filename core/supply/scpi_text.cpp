@@ -17,6 +17,8 @@ constexpr double kInfinity = 9.9e37, kNotANumber = 9.91e37;
 
 char upper(char c) { return static_cast<char>(std::toupper(static_cast<unsigned char>(c))); }
 
+bool isDigit(char c) { return c >= '0' && c <= '9'; }
+
 std::string uppered(std::string_view text) {
   std::string out(text);
   std::transform(out.begin(), out.end(), out.begin(), upper);
@@ -78,12 +80,11 @@ std::string queryLine(Query query, int channel, std::string_view end) {
 Reading parseValue(std::string_view line, char unit) {
   line = trimmed(line);
   if (const auto word = wordFor(uppered(line))) return {*word, 0};
-  std::string_view digits = line;
-  if (digits.starts_with('+')) digits.remove_prefix(1);
-  // from_chars also knows words, and a second sign.
-  if (digits.empty() || (digits.front() != '-' && digits.front() != '.' &&
-                         std::isdigit(static_cast<unsigned char>(digits.front())) == 0))
-    return {};
+  // from_chars knows no plus, and words besides numbers.
+  const bool plus = line.starts_with('+');
+  const std::string_view digits = line.substr(plus ? 1 : 0);
+  const std::string_view unsigned_part = digits.substr(!plus && digits.starts_with('-') ? 1 : 0);
+  if (unsigned_part.empty() || (unsigned_part.front() != '.' && !isDigit(unsigned_part.front()))) return {};
   Reading r;
   const char* const last = digits.data() + digits.size();
   const auto [end, fault] = std::from_chars(digits.data(), last, r.value);
