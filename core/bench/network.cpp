@@ -328,6 +328,8 @@ void Network::findPlaces() {
       findTransceiver("interface", "interface.high", "interface.low", "interface.ref", s.gateway.has_value());
   p.interface_plus = *circuit_.node("interface+");
   p.interface_minus = *circuit_.node("interface-");
+  p.source_plus = *circuit_.node("cell");
+  p.source_minus = *circuit_.node("src-");
   p.source = *circuit_.branch("source");
   for (std::size_t i = 0; i < s.modules.size(); ++i) {
     const Module& m = s.modules[i];
@@ -514,6 +516,7 @@ Result<Supply> Network::supply(const Condition& c) const {
   }
   out.interface_V = solution->volts(places_.interface_plus, places_.interface_minus);
   out.source_A = solution->ampere(places_.source);
+  out.source_V = solution->volts(places_.source_plus, places_.source_minus);
   return out;
 }
 

@@ -64,6 +64,7 @@ struct Supply {
   std::vector<double> reserve_V;  ///< of its input capacitance at the end of the step
   double interface_V = 0;
   double source_A = 0;
+  double source_V = 0;  ///< of it, before its switch
 };
 
 /// A point in SPICE notation, taken apart.
@@ -121,7 +122,7 @@ class Network {
     std::vector<std::size_t> plugs;
     Transceiver interface, gateway;
     std::vector<Wired> modules;
-    circuit::Node interface_plus, interface_minus;
+    circuit::Node interface_plus, interface_minus, source_plus, source_minus;
     circuit::Branch source;
   };
   void findPlaces();

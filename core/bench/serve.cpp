@@ -9,6 +9,7 @@
 #include <algorithm>
 #include <array>
 #include <boost/asio/io_context.hpp>
+#include <boost/asio/ip/tcp.hpp>
 #include <boost/asio/posix/stream_descriptor.hpp>
 #include <boost/asio/signal_set.hpp>
 #include <boost/asio/steady_timer.hpp>
@@ -17,11 +18,13 @@
 #include <cstdlib>
 #include <cstring>
 #include <filesystem>
-#include <optional>
+#include <list>
 
 #include "core/base/clock.hpp"
+#include "core/bench/serve_scpi.hpp"
 #include "core/bench/serve_slcan.hpp"
 #include "core/bench/world.hpp"
+#include "core/link/link.hpp"
 
 namespace pin16::bench {
 namespace {
@@ -93,61 +96,160 @@ Status Pty::open(const std::string& directory, const std::string& device) {
   return {};
 }
 
+using Write = ServedDevice::Write;
+using Options = std::vector<std::pair<std::string, std::string>>;
+using MadeDevice = Result<std::unique_ptr<ServedDevice>>;
+
+MadeDevice makeSlcan(World& world, Ns now_ns, const Options& options, Write write) {
+  if (!options.empty()) return Error{ErrorKind::usage, "slcan takes no options", "--serve", "write slcan"};
+  return std::unique_ptr<ServedDevice>(std::make_unique<SlcanAdapter>(world, now_ns, std::move(write)));
+}
+
+MadeDevice makeScpi(World& world, Ns /*now_ns*/, const Options& options, Write write) {
+  auto manners = scpiManners(options);
+  if (!manners) return manners.error();
+  return std::unique_ptr<ServedDevice>(
+      std::make_unique<ScpiInstrument>(world, *std::move(manners), std::move(write)));
+}
+
+/// What can be served; another device is another line.
+struct Maker {
+  const char* name;
+  bool adapter;  ///< of the bus: there is one interface
+  bool network;  ///< can be had over TCP too
+  MadeDevice (*make)(World& world, Ns now_ns, const Options& options, Write write);
+};
+constexpr Maker kMakers[] = {
+    {"slcan", true, false, makeSlcan},
+    {"scpi", false, true, makeScpi},
+};
+
+const Maker* findMaker(std::string_view name) {
+  const auto* const it =
+      std::find_if(std::begin(kMakers), std::end(kMakers), [&](const Maker& m) { return m.name == name; });
+  return it == std::end(kMakers) ? nullptr : it;
+}
+
+struct Wanted {
+  const Maker* maker = nullptr;
+  Options options;
+};
+
+/// A device and the descriptor through which its host speaks to it.
+class Channel {
+ public:
+  Channel(asio::io_context& io, int fd) : line_(io, fd) {}
+
+  [[nodiscard]] ServedDevice& device() { return *device_; }
+  void setDevice(std::unique_ptr<ServedDevice> device) { device_ = std::move(device); }
+  [[nodiscard]] stream_descriptor& line() { return line_; }
+  /// The descriptor belongs to somebody else.
+  void letGo() { line_.release(); }
+  void write(std::string_view text) {
+    if (out_.size() + text.size() > kWaitingMost)
+      overrun_ = true;
+    else
+      out_ += text;
+  }
+  void flush();
+
+ private:
+  std::unique_ptr<ServedDevice> device_;
+  stream_descriptor line_;
+  std::string out_;
+  bool writing_ = false;
+  bool overrun_ = false;
+  std::shared_ptr<bool> alive_ = std::make_shared<bool>(true);
+};
+
+void Channel::flush() {
+  if (writing_) return;
+  while (!out_.empty()) {
+    const ssize_t n = ::write(line_.native_handle(), out_.data(), out_.size());
+    if (n < 0 && errno == EINTR) continue;
+    if (n < 0 && errno != EAGAIN) return out_.clear();  // the reading side notices that the host is gone
+    if (n <= 0) {
+      writing_ = true;
+      line_.async_wait(stream_descriptor::wait_write,
+                       [this, alive = std::weak_ptr(alive_)](const boost::system::error_code& ec) {
+                         if (alive.expired()) return;
+                         writing_ = false;
+                         if (!ec) flush();
+                       });
+      return;
+    }
+    out_.erase(0, static_cast<std::size_t>(n));
+    if (out_.empty() && overrun_) {
+      overrun_ = false;
+      device_->onOverrun();
+    }
+  }
+}
+
 /// One bench and the devices on it; everything on the thread that calls run().
 class Service : private World::Observer {
  public:
   explicit Service(const std::function<void(const Served&)>& ready)
-      : ready_(ready), line_(io_), due_(io_), end_(io_), signals_(io_, SIGTERM, SIGINT, SIGHUP) {}
+      : ready_(ready), due_(io_), end_(io_), signals_(io_, SIGTERM, SIGINT, SIGHUP) {}
   ~Service() override {
-    if (line_.is_open()) line_.release();  // pty_ closes it
+    for (const auto& d : devices_) d->channel->letGo();  // its pty closes it
   }
 
-  Status run(Scenario scenario, const ServeOptions& options);
+  Status run(Scenario scenario, const std::vector<Wanted>& wanted, const ServeOptions& options);
 
  private:
+  using Tcp = asio::ip::tcp;
+  /// One device: its pty, and the port that more hosts may come through.
+  struct Device {
+    Wanted wanted;
+    Pty pty;
+    std::list<Channel>::iterator channel;
+    std::unique_ptr<Tcp::acceptor> acceptor;
+  };
+
+  Status addDevice(const Wanted& wanted, const ServeOptions& options);
+  Result<std::list<Channel>::iterator> addChannel(const Wanted& wanted, int fd);
+  Status listen(Device& device);
+  void accept(Device& device);
   void advance();
   void arm();
-  void readLine();
-  void write(std::string_view text);
-  void flush();
+  void readFrom(std::list<Channel>::iterator channel, bool is_pty);
+  void tellReady();
 
   void onFrame(Ns t_ns, const event::CanFrame& frame, bool outbound) override {
-    if (adapter_) adapter_->onFrame(t_ns, frame, outbound);
+    for (Channel& c : channels_) c.device().onFrame(t_ns, frame, outbound);
   }
-  void onSample(Ns, const event::Measurement&) override {}
+  void onSample(Ns t_ns, const event::Measurement& sample) override {
+    for (Channel& c : channels_) c.device().onSample(t_ns, sample);
+  }
   void onPower(Ns, const event::Power& power) override {
     connected_ = connected_ || power.state != event::PowerState::off;
   }
   void onController(Ns, std::string_view state, int tx_errors) override {
-    if (adapter_) adapter_->onController(state, tx_errors);
+    for (Channel& c : channels_) c.device().onController(state, tx_errors);
   }
 
   const std::function<void(const Served&)>& ready_;
   asio::io_context io_{1};
-  Pty pty_;
-  stream_descriptor line_;  // pty_'s descriptor, only lent
   asio::steady_timer due_, end_;
   asio::signal_set signals_;
   std::unique_ptr<World> world_;
-  std::optional<SlcanAdapter> adapter_;
-  std::array<char, 4096> in_{};
-  std::string out_;
-  bool writing_ = false;
-  bool overrun_ = false;
+  Ns start_boot_ns_ = 0;
+  std::vector<std::unique_ptr<Device>> devices_;
+  std::list<Channel> channels_;
   bool connected_ = false;
   bool told_ = false;
   Status state_;
 };
 
-Status Service::run(Scenario scenario, const ServeOptions& options) {
-  scenario.meters.clear();  // no meter is served
-  const Ns now = bootNow();
-  auto world = World::make(scenario, *this, now);
+Status Service::run(Scenario scenario, const std::vector<Wanted>& wanted, const ServeOptions& options) {
+  for (Meter& m : scenario.meters) m.when.clear();  // an instrument is read when its host asks
+  start_boot_ns_ = bootNow();
+  auto world = World::make(scenario, *this, start_boot_ns_);
   if (!world) return world.error();
   world_ = *std::move(world);
-  if (Status opened = pty_.open(options.directory, options.devices.front()); !opened) return opened;
-  line_.assign(pty_.fd());
-  adapter_.emplace(*world_, now, [this](std::string_view text) { write(text); });
+  for (const Wanted& w : wanted)
+    if (Status added = addDevice(w, options); !added) return added;
   signals_.async_wait([this](const boost::system::error_code& ec, int) {
     if (!ec) io_.stop();
   });
@@ -159,97 +261,161 @@ Status Service::run(Scenario scenario, const ServeOptions& options) {
     });
   }
   advance();
-  readLine();
   io_.run();
   return state_;
 }
 
+Status Service::addDevice(const Wanted& wanted, const ServeOptions& options) {
+  auto made = std::make_unique<Device>();
+  made->wanted = wanted;
+  if (Status opened = made->pty.open(options.directory, wanted.maker->name); !opened) return opened;
+  auto channel = addChannel(wanted, made->pty.fd());
+  if (!channel) return channel.error();
+  made->channel = *channel;
+  devices_.push_back(std::move(made));
+  readFrom(*channel, true);
+  return wanted.maker->network ? listen(*devices_.back()) : Status{};
+}
+
+Result<std::list<Channel>::iterator> Service::addChannel(const Wanted& wanted, int fd) {
+  channels_.emplace_back(io_, fd);
+  const auto at = std::prev(channels_.end());
+  auto device = wanted.maker->make(*world_, bootNow(), wanted.options,
+                                   [channel = &*at](std::string_view text) { channel->write(text); });
+  if (!device) {
+    at->letGo();
+    channels_.erase(at);
+    return device.error();
+  }
+  at->setDevice(*std::move(device));
+  return at;
+}
+
+Status Service::listen(Device& device) {
+  boost::system::error_code fault;
+  device.acceptor = std::make_unique<Tcp::acceptor>(io_);
+  const Tcp::endpoint loopback(asio::ip::address_v4::loopback(), 0);
+  device.acceptor->open(loopback.protocol(), fault);
+  if (!fault) device.acceptor->bind(loopback, fault);
+  if (!fault) device.acceptor->listen(asio::socket_base::max_listen_connections, fault);
+  if (fault) return Error{ErrorKind::link, "no TCP port: " + fault.message(), "bench", ""};
+  accept(device);
+  return {};
+}
+
+void Service::accept(Device& device) {
+  device.acceptor->async_accept([this, &device](const boost::system::error_code& ec, Tcp::socket socket) {
+    if (ec) return;
+    boost::system::error_code fault;
+    socket.set_option(Tcp::no_delay(true), fault);  // NOLINT(bugprone-unused-return-value)
+    socket.native_non_blocking(true, fault);        // NOLINT(bugprone-unused-return-value)
+    const int fd = socket.release(fault);
+    if (!fault)
+      if (const auto channel = addChannel(device.wanted, fd)) readFrom(*channel, false);
+    accept(device);
+  });
+}
+
 /// Lets the bench catch up with the clock.
 void Service::advance() {
-  world_->advance(bootNow());
-  if (connected_ && !told_) {
-    told_ = true;
-    ready_({"slcan", pty_.link(), pty_.name(), world_->condition().interface_alive});
-  }
-  flush();
+  const Ns now_ns = bootNow();
+  world_->advance(now_ns);
+  for (Channel& c : channels_)
+    if (const Ns due_ns = c.device().nextDue(); due_ns != kNoTime && due_ns <= now_ns)
+      c.device().onTime(now_ns);
+  if (connected_ && !told_) tellReady();
+  for (Channel& c : channels_) c.flush();
   arm();
 }
 
+void Service::tellReady() {
+  told_ = true;
+  for (const auto& d : devices_) {
+    const bool supplied = !d->wanted.maker->adapter || world_->condition().interface_alive;
+    const std::uint16_t port = d->acceptor ? d->acceptor->local_endpoint().port() : std::uint16_t{0};
+    ready_({d->wanted.maker->name, d->pty.link(), d->pty.name(), supplied, port, start_boot_ns_});
+  }
+}
+
 void Service::arm() {
-  const Ns due = world_->nextDue();
-  if (due == kNoTime) return;
-  due_.expires_after(std::chrono::nanoseconds(std::max<Ns>(due - bootNow(), 0)));
+  Ns due_ns = world_->nextDue();
+  for (Channel& c : channels_)
+    if (const Ns its_ns = c.device().nextDue(); its_ns != kNoTime && (due_ns == kNoTime || its_ns < due_ns))
+      due_ns = its_ns;
+  if (due_ns == kNoTime) return;
+  due_.expires_after(std::chrono::nanoseconds(std::max<Ns>(due_ns - bootNow(), 0)));
   due_.async_wait([this](const boost::system::error_code& ec) {
     if (!ec) advance();
   });
 }
 
-void Service::readLine() {
-  line_.async_wait(stream_descriptor::wait_read, [this](const boost::system::error_code& ec) {
-    if (ec) return;
-    const ssize_t n = ::read(pty_.fd(), in_.data(), in_.size());
-    if (n < 0 && errno != EAGAIN && errno != EINTR) {
-      state_ =
-          Error{ErrorKind::link, std::string("the pty failed: ") + std::strerror(errno), pty_.name(), ""};
-      io_.stop();
-      return;
-    }
-    if (n > 0) {
-      const Ns now = bootNow();
-      world_->advance(now);
-      adapter_->take(now, {in_.data(), static_cast<std::size_t>(n)});
-      advance();
-    }
-    readLine();
-  });
-}
-
-void Service::write(std::string_view text) {
-  if (out_.size() + text.size() > kWaitingMost)
-    overrun_ = true;
-  else
-    out_ += text;
-}
-
-void Service::flush() {
-  if (writing_) return;
-  while (!out_.empty()) {
-    const ssize_t n = ::write(pty_.fd(), out_.data(), out_.size());
-    if (n < 0 && errno == EINTR) continue;
-    if (n <= 0) {
-      writing_ = true;
-      line_.async_wait(stream_descriptor::wait_write, [this](const boost::system::error_code& ec) {
-        writing_ = false;
-        if (!ec) flush();
+void Service::readFrom(std::list<Channel>::iterator channel, bool is_pty) {
+  channel->line().async_wait(
+      stream_descriptor::wait_read, [this, channel, is_pty](const boost::system::error_code& ec) {
+        if (ec) return;
+        std::array<char, 4096> in{};
+        const ssize_t n = ::read(channel->line().native_handle(), in.data(), in.size());
+        const bool failed = n == 0 || (n < 0 && errno != EAGAIN && errno != EINTR);
+        if (failed && is_pty) {
+          state_ = Error{ErrorKind::link, std::string("a pty failed: ") + std::strerror(errno), "bench", ""};
+          return io_.stop();
+        }
+        if (failed) {
+          channels_.erase(channel);  // that host is gone
+          return;
+        }
+        if (n > 0) {
+          const Ns now_ns = bootNow();
+          world_->advance(now_ns);
+          channel->device().take(now_ns, {in.data(), static_cast<std::size_t>(n)});
+          advance();
+        }
+        readFrom(channel, is_pty);
       });
-      return;
+}
+
+/// The devices that are asked for, each with its options.
+Result<std::vector<Wanted>> parseDevices(const std::vector<std::string>& devices) {
+  const auto usage = [](std::string what, std::string advice) {
+    return Error{ErrorKind::usage, std::move(what), "--serve", std::move(advice)};
+  };
+  const std::string known = fmt::format("these can: {}", fmt::join(servable(), ", "));
+  std::vector<Wanted> all;
+  std::string adapter;
+  for (const std::string& text : devices) {
+    const std::string name = text.substr(0, text.find('?'));
+    Wanted w{findMaker(name), {}};
+    if (w.maker == nullptr) return usage(fmt::format("\"{}\" cannot be served (yet)", name), known);
+    if (std::any_of(all.begin(), all.end(), [&](const Wanted& o) { return o.maker == w.maker; }))
+      return usage(fmt::format("\"{}\" is named twice", name), "name it once");
+    if (w.maker->adapter && !adapter.empty())
+      return usage(fmt::format("{} and {} are two adapters, and the bench has one interface", adapter, name),
+                   "serve each from a bench of its own");
+    if (w.maker->adapter) adapter = name;
+    if (const std::size_t options = text.find('?'); options != std::string::npos) {
+      const auto uri = link::parseUri(name + ":bench" + text.substr(options));
+      if (!uri) return usage(uri.error().what, fmt::format("write {}?key=value&key=value", name));
+      w.options = uri->options;
     }
-    out_.erase(0, static_cast<std::size_t>(n));
-    if (out_.empty() && overrun_) {
-      overrun_ = false;
-      adapter_->onOverrun();
-    }
+    all.push_back(std::move(w));
   }
+  if (all.empty()) return usage("no device is named", known);
+  return all;
 }
 
 }  // namespace
 
-std::vector<std::string> servable() { return {"slcan"}; }
+std::vector<std::string> servable() {
+  std::vector<std::string> names;
+  for (const Maker& m : kMakers) names.emplace_back(m.name);
+  return names;
+}
 
 Status serve(const Scenario& scenario, const ServeOptions& options,
              const std::function<void(const Served&)>& ready) {
-  const auto known = servable();
-  for (auto d = options.devices.begin(); d != options.devices.end(); ++d) {
-    if (std::find(known.begin(), known.end(), *d) == known.end())
-      return Error{ErrorKind::usage, fmt::format("\"{}\" cannot be served (yet)", *d), "--serve",
-                   fmt::format("these can: {}", fmt::join(known, ", "))};
-    if (std::find(options.devices.begin(), d, *d) != d)
-      return Error{ErrorKind::usage, fmt::format("\"{}\" is named twice", *d), "--serve", "name it once"};
-  }
-  if (options.devices.empty())
-    return Error{ErrorKind::usage, "no device is named", "--serve",
-                 fmt::format("these can be: {}", fmt::join(known, ", "))};
-  return Service(ready).run(scenario, options);
+  const auto wanted = parseDevices(options.devices);
+  if (!wanted) return wanted.error();
+  return Service(ready).run(scenario, *wanted, options);
 }
 
 }  // namespace pin16::bench

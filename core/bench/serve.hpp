@@ -1,28 +1,34 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 /// The simulated bench behind devices that other programs open: one bench in motion, tied to the clock, and
-/// for each device a pty that behaves as the device would.
+/// for each device a pty that behaves as the device would; the instrument also on a loopback TCP port.
 
+#include <cstdint>
 #include <functional>
 #include <string>
 #include <vector>
 
+#include "core/base/clock.hpp"
 #include "core/base/result.hpp"
 #include "core/bench/scenario.hpp"
 
 namespace pin16::bench {
 
 struct ServeOptions {
-  std::vector<std::string> devices;  ///< each once, of servable()
-  std::string directory;             ///< made if missing; gets a link named as the device for each
-  double for_s = 0;                  ///< 0: until SIGTERM, SIGINT or SIGHUP
+  /// NAME or NAME?key=value&key=value, each name once, of servable(); at most one of them a bus adapter: the
+  /// bench has one interface.
+  std::vector<std::string> devices;
+  std::string directory;  ///< made if missing; gets a link named as the device for each
+  double for_s = 0;       ///< 0: until SIGTERM, SIGINT or SIGHUP
 };
 
 struct Served {
   std::string device;
   std::string path;       ///< the link
   std::string pty;        ///< what it points to
-  bool supplied = false;  ///< the interface's supply, now that the source is connected
+  bool supplied = false;  ///< the interface's supply, now that the source is connected; the instrument's: yes
+  std::uint16_t port = 0;  ///< on 127.0.0.1, where it can be had there too; 0 none
+  Ns start_boot_ns = 0;    ///< the instant that the scenario's times count from
 };
 
 /// Devices that serve() can be.
@@ -30,7 +36,8 @@ struct Served {
 
 /// Runs until told to end; `ready` is called for each device once the source is connected, the module not yet
 /// fed, and its link can be opened. Removes the links at the end. ErrorKind::usage: a device that cannot be
-/// served; input: the scenario or the directory; link: no pty. One call a process at a time (signals).
+/// served, or an option that it does not have; input: the scenario or the directory; link: no pty, no port.
+/// One call a process at a time (signals).
 Status serve(const Scenario& scenario, const ServeOptions& options,
              const std::function<void(const Served&)>& ready);
 

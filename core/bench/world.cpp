@@ -383,17 +383,32 @@ void World::countDominance() {
 
 // ---- meters
 
-void World::sampleAll(Ns t_ns) {
-  for (Gauge& g : gauges_) {
-    if (std::find(g.meter.when.begin(), g.meter.when.end(), condition_.power) == g.meter.when.end()) continue;
-    if (g.revision != revision_) {
-      Condition seen = condition_;
-      seen.interface_plugged = !g.meter.interface_unplugged;
-      g.value = *g.network.read(seen);
-      g.revision = revision_;
-    }
-    observer_.onSample(t_ns, measured(g.meter, g.value, condition_.power, random_));
+event::Measurement World::sample(Gauge& g) {
+  if (g.revision != revision_) {
+    Condition seen = condition_;
+    seen.interface_plugged = !g.meter.interface_unplugged;
+    g.value = *g.network.read(seen);
+    g.revision = revision_;
   }
+  return measured(g.meter, g.value, condition_.power, random_);
+}
+
+event::Measurement World::read(std::size_t meter) { return sample(gauges_.at(meter)); }
+
+bool World::limiting() const {
+  const Source& s = scenario_.source;
+  if (s.limit_A <= 0 || condition_.power == PowerState::off || condition_.source_off) return false;
+  // Short of the limit the volts are those of the plain source; beyond it they fall away from them.
+  const double emf_V = condition_.emf_V.value_or(s.emf_V);
+  const double plain_V = emf_V - condition_.series_ohm.value_or(s.series_ohm) * supply_.source_A;
+  constexpr double kGivesWay = 0.99;  // own figure
+  return supply_.source_V < kGivesWay * plain_V;
+}
+
+void World::sampleAll(Ns t_ns) {
+  for (Gauge& g : gauges_)
+    if (std::find(g.meter.when.begin(), g.meter.when.end(), condition_.power) != g.meter.when.end())
+      observer_.onSample(t_ns, sample(g));
 }
 
 void World::repeatSamples(Ns t_ns) {

@@ -61,6 +61,10 @@ class World {
   /// the controller is open as the scenario says. Not from within the observer.
   void setInterface(Ns now_ns, bool open, bool listen_only, std::uint32_t bitrate);
 
+  /// What the scenario's meter shows at this moment, whatever its `when`. The world has been advanced to now.
+  [[nodiscard]] event::Measurement read(std::size_t meter);
+  /// The source is at its current limit (Source::limit_A), its volts give way.
+  [[nodiscard]] bool limiting() const;
   [[nodiscard]] const Condition& condition() const { return condition_; }
   /// As it is now, with the timed faults that are on.
   [[nodiscard]] const Scenario& scenario() const { return scenario_; }
@@ -139,6 +143,7 @@ class World {
   void bootEnds(Ns t_ns, std::size_t module);
   void startPeriodic(Ns t_ns, std::size_t module);
   void repeatPeriodic(Ns t_ns, std::size_t module, std::size_t index, std::uint64_t start);
+  [[nodiscard]] event::Measurement sample(Gauge& gauge);
   void sampleAll(Ns t_ns);
   void repeatSamples(Ns t_ns);
 

@@ -70,6 +70,8 @@ std::string line(const Measurement& m, Kind kind) {
   append(out, ", ", m.condition);
   append(out, ", instrument ", m.instrument);
   append(out, ", by ", m.by);
+  if (m.time_error_ns >= 0)
+    out += fmt::format(", time +- {:.3f} ms", static_cast<double>(m.time_error_ns) / 1e6);
   return out;
 }
 std::string line(const LinkState& s, Kind) { return "link " + s.uri + " " + describeState(s); }
@@ -139,6 +141,12 @@ std::string rawLine(const Header& h, const Batch& batch) {
 
 std::string describeState(const LinkState& s) {
   std::string out(nameOf(kConditions, s.condition));
+  if (s.meter) {
+    append(out, ", ", s.condition == LinkCondition::up ? "a meter: " + s.description : "a meter");
+    append(out, ", times by ", s.time_origin == "unknown" ? "" : s.time_origin);
+    append(out, ": ", s.text);
+    return out;
+  }
   out += s.bitrate != 0 ? fmt::format(", {} bit/s", s.bitrate) : ", bit rate unknown";
   if (s.data_bitrate != 0) out += fmt::format(", data phase {} bit/s", s.data_bitrate);
   if (s.fd == Known::yes) out += ", FD";

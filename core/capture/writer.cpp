@@ -272,7 +272,8 @@ Status Writer::takeOne(const Header& h, const Batch& batch) {
     addFrame(h, batch.payload(h));
   } else {
     if (h.kind == Kind::link && h.link != kNoLink) {
-      if (const auto state = batch.record<LinkState>(h)) noteState(h.link, *state);
+      // A meter has no frames, so no interface of its own.
+      if (const auto state = batch.record<LinkState>(h); state && !state->meter) noteState(h.link, *state);
     } else if (h.kind == Kind::loss && h.link != kNoLink) {
       const auto loss = batch.record<Loss>(h);
       if (loss && loss->place != LossPlace::queue) interfaces_[canInterface(h.link)].dropped += loss->count;

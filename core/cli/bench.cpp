@@ -30,6 +30,7 @@ int serve(const pin16::bench::Scenario& scenario, const Options& o) {
     line["bitrate"] = scenario.bus.bitrate;
     line["listen_only"] = scenario.interface.listen_only;
     line["supplied"] = device.supplied;
+    line["port"] = device.port != 0 ? boost::json::value(device.port) : boost::json::value(nullptr);
     fmt::print("{}\n", boost::json::serialize(line));
     std::fflush(stdout);  // whoever started us waits for it
   });

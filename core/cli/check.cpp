@@ -13,6 +13,7 @@
 #include "core/cli/plugin_options.hpp"
 #include "core/cli/run.hpp"
 #include "core/job/job.hpp"
+#include "core/link/link.hpp"
 #include "core/protocol/rollcall.hpp"
 #include "core/protocol/target.hpp"
 #include "core/protocol/witness.hpp"
@@ -130,6 +131,7 @@ class Check {
   int run();
 
  private:
+  [[nodiscard]] std::vector<std::string> chosenUris() const;
   Status openLinks();
   Status say(const Saying& saying);
   Status askOperator();
@@ -159,6 +161,7 @@ class Check {
   Tee sink_{{&board_, &evidence_, &watch_, &instruments_}};
   std::unique_ptr<recorder::Session> session_;
   std::size_t uris_ = 0;
+  std::vector<std::uint16_t> buses_;  ///< links that are no meters
   bool power_declared_ = false;
   std::optional<Error> refused_;
   readiness::Sheet sheet_;
@@ -193,11 +196,26 @@ Status Check::say(const Saying& s) {
   return command(Action::power, pack(event::Power{s.power, "declared", ""}));
 }
 
+/// What the call names takes the place of the job's: its links of the job's links, its meters of the job's
+/// meters.
+std::vector<std::string> Check::chosenUris() const {
+  std::vector<std::string> all = o_.uris;
+  const auto named = [&](bool meter) {
+    return std::any_of(o_.uris.begin(), o_.uris.end(),
+                       [&](const std::string& uri) { return link::isMeter(uri) == meter; });
+  };
+  if (!named(false))
+    for (const auto& l : job_.links) all.push_back(l.uri);
+  if (!named(true))
+    for (const auto& m : job_.meters) all.push_back(job::meterUri(m));
+  return all;
+}
+
 Status Check::openLinks() {
   recorder::Config config;
-  for (const auto& l : job_.links) config.uris.push_back(l.uri);
-  if (!o_.uris.empty()) config.uris = o_.uris;
+  config.uris = chosenUris();
   uris_ = config.uris.size();
+  buses_ = busLinks(config.uris);
   config.file = captureName(o_.output, "check");
   config.command = "pin16 check, job " + job_.name;
   config.sealed = job_.sealed;
@@ -269,12 +287,12 @@ Status Check::askOperator() {
 Status Check::listenAndAsk() {
   if (uris_ == 0) return {};
   const double seconds = o_.for_s > 0 ? o_.for_s : kListen_s;
-  wait("traffic on the bus (listening only)", seconds);
+  wait(buses_.empty() ? "the meters" : "traffic on the bus (listening only)", seconds);
   board_.tellTroubles();
-  if (!o_.ask || !board_.everUp() || interrupted()) return {};
+  if (!o_.ask || !board_.busEverUp() || interrupted()) return {};
   protocol::RollCallPlan plan;
   plan.functional_repeats = 1;  // as little as serves
-  for (std::size_t i = 0; i < uris_; ++i) plan.links.push_back(static_cast<std::uint16_t>(i));
+  plan.links = buses_;
   if (job_.module.address) {
     const auto& a = *job_.module.address;
     plan.module = protocol::Target{a.request_id, a.answer_id, a.extended, false};
@@ -328,6 +346,7 @@ Status Check::askForPlugins() {
     for (const auto& q : questions) {
       if (left-- == 0) return {};
       protocol::Ask ask;
+      ask.link = buses_.front();
       ask.request = q.asked.payload;
       ask.target = protocol::Target{q.asked.request_id, q.asked.answer_id, q.asked.extended, false};
       const auto result = askRecorder(*session_, sink_, ask);

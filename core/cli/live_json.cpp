@@ -36,7 +36,8 @@ json::object linkJson(const event::LinkState& s) {
           {"controller", s.controller},
           {"buffer_bytes", positive(s.buffer_bytes)},
           {"time_origin", s.time_origin},
-          {"driver", s.driver}};
+          {"driver", s.driver},
+          {"meter", s.meter}};
 }
 
 json::array linksJson(const std::vector<event::LinkState>& links) {

@@ -11,6 +11,7 @@
 #include "core/link/link.hpp"
 #include "core/plugin/runner.hpp"
 #include "core/recorder/recorder.hpp"
+#include "core/supply/supply.hpp"
 
 namespace pin16::cli {
 namespace {
@@ -65,6 +66,7 @@ int fail(const Error& e) {
 int run(int argc, char** argv) try {
   link::addBuiltInSchemes();
   pin16::bench::addBenchScheme();
+  supply::addMeterSchemes();
 
   Options o;
   int (*chosen)(const Options&) = nullptr;
@@ -147,7 +149,8 @@ int run(int argc, char** argv) try {
   c->add_option("SCENARIO", o.file, "a scenario's name or folder")->required();
   auto* readings = c->add_flag("--readings", o.readings_only,
                                "what meters would read, one --reading a line, for check --operator");
-  auto* serve = c->add_option("--serve", o.serve, "be these devices, parted by commas; so far: slcan");
+  auto* serve = c->add_option("--serve", o.serve,
+                              "be these devices, parted by commas, of: slcan, scpi (docs/bench.md)");
   serve->delimiter(',')->excludes(readings);
   auto* at = c->add_option("--at", o.at, "with --serve: folder for the links to the devices");
   serve->needs(at);

@@ -91,6 +91,7 @@ int query(const Options& o) {
   config.rate_fixed = o.rate_known;
   auto session = recorder::Session::start(config);
   if (!session) return fail(session.error());
+  const auto buses = busLinks(o.uris);
   LinkBoard board;
   Offset offset;
   Tee sink({&board, &offset});
@@ -102,7 +103,8 @@ int query(const Options& o) {
   std::vector<Asked> all;
   for (const auto& r : *requests) {
     if (trouble || interrupted()) break;
-    const auto result = askRecorder(**session, sink, {0, r.pdu, r.target, 0, 0});
+    const auto result = askRecorder(
+        **session, sink, {buses.empty() ? std::uint16_t{0} : buses.front(), r.pdu, r.target, 0, 0});
     if (!result.state)
       trouble = result.state.error();
     else

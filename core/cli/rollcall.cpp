@@ -36,7 +36,7 @@ int rollcall(const Options& o) {
   watchInterrupts();
   protocol::RollCallPlan plan;
   plan.repeats = plan.functional_repeats = o.repeats;
-  for (std::size_t i = 0; i < o.uris.size(); ++i) plan.links.push_back(static_cast<std::uint16_t>(i));
+  plan.links = busLinks(o.uris);
   if (!o.sweep.empty()) {
     const auto range = protocol::parseSweep(o.sweep);
     if (!range) return fail(range.error());

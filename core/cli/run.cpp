@@ -8,6 +8,8 @@
 #include <csignal>
 #include <cstdio>
 
+#include "core/link/link.hpp"
+
 namespace pin16::cli {
 namespace {
 volatile std::sig_atomic_t g_interrupted = 0;
@@ -43,7 +45,9 @@ void LinkBoard::take(const event::Batch& batch) {
     if (!state) continue;
     if (states_.size() <= h.link) states_.resize(h.link + 1U);
     states_[h.link] = *state;
-    ever_up_ = ever_up_ || state->condition == LinkCondition::up;
+    if (state->condition != LinkCondition::up) continue;
+    ever_up_ = true;
+    bus_ever_up_ = bus_ever_up_ || !state->meter;
   }
 }
 
@@ -59,6 +63,13 @@ void LinkBoard::tellTroubles() {
       std::fprintf(stderr, "%s: %s%s%s\n", s.uri.c_str(), s.text.c_str(),
                    s.advice.empty() ? "" : "\n  mend it with: ", s.advice.c_str());
   }
+}
+
+std::vector<std::uint16_t> busLinks(const std::vector<std::string>& uris) {
+  std::vector<std::uint16_t> all;
+  for (std::size_t i = 0; i < uris.size(); ++i)
+    if (!link::isMeter(uris[i])) all.push_back(static_cast<std::uint16_t>(i));
+  return all;
 }
 
 Status pollUntil(recorder::Session& session, event::Sink& sink, std::chrono::milliseconds most,
@@ -83,12 +94,16 @@ Status waitForLinks(recorder::Session& session, event::Sink& sink, LinkBoard& bo
   if (!state) return state;
   board.tellTroubles();
   const auto& all = board.states();
-  if (std::any_of(all.begin(), all.end(), [](const auto& s) { return s.condition == LinkCondition::up; }))
+  if (std::any_of(all.begin(), all.end(),
+                  [](const auto& s) { return s.condition == LinkCondition::up && !s.meter; }))
     return {};
   if (all.empty())
     return Error{ErrorKind::link, "no link said anything of itself", "", "run with PIN16_LOG=debug"};
-  return Error{ErrorKind::link, all.front().text.empty() ? "the link is not up" : all.front().text,
-               all.front().uri, all.front().advice};
+  const auto bus = std::find_if(all.begin(), all.end(), [](const auto& s) { return !s.meter; });
+  if (bus == all.end())
+    return Error{ErrorKind::usage, "a meter is no link to a bus", all.front().uri,
+                 "name one beside it, for instance socketcan:can0"};
+  return Error{ErrorKind::link, bus->text.empty() ? "the link is not up" : bus->text, bus->uri, bus->advice};
 }
 
 protocol::AskResult askRecorder(recorder::Session& session, event::Sink& sink, const protocol::Ask& ask) {

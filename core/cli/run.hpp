@@ -28,15 +28,17 @@ class LinkBoard : public event::Sink {
  public:
   void take(const event::Batch& batch) override;
   [[nodiscard]] const std::vector<event::LinkState>& states() const { return states_; }
-  /// At least one link was up at some time.
+  /// At least one link was up at some time, meters among them.
   [[nodiscard]] bool everUp() const { return ever_up_; }
+  /// At least one link to a bus was.
+  [[nodiscard]] bool busEverUp() const { return bus_ever_up_; }
   /// Prints on stderr whatever changed for the worse, with its advice.
   void tellTroubles();
 
  private:
   std::vector<event::LinkState> states_;
   std::vector<std::string> told_;
-  bool ever_up_ = false;
+  bool ever_up_ = false, bus_ever_up_ = false;
 };
 
 /// Hands each batch to several sinks.
@@ -51,12 +53,15 @@ class Tee : public event::Sink {
   std::vector<event::Sink*> sinks_;
 };
 
+/// The numbers of the links to a bus among these: meters cannot be asked.
+[[nodiscard]] std::vector<std::uint16_t> busLinks(const std::vector<std::string>& uris);
+
 /// Polls until `until` says so, `most` is over, or an interrupt.
 Status pollUntil(recorder::Session& session, event::Sink& sink, std::chrono::milliseconds most,
                  const std::function<bool()>& until);
 inline constexpr double kLinksWait_s = 3;  ///< own figure
 /// Waits until every link has said what it is (up, down, missing ...), at most kLinksWait_s. ErrorKind::link
-/// with the first trouble's text and advice if none is up.
+/// with the first trouble's text and advice if none to a bus is up.
 Status waitForLinks(recorder::Session& session, event::Sink& sink, LinkBoard& board, std::size_t count);
 /// One request through the recorder's gate. A recorder that is gone is a failed state of ErrorKind::record.
 protocol::AskResult askRecorder(recorder::Session& session, event::Sink& sink, const protocol::Ask& ask);

@@ -80,11 +80,12 @@ struct LinkState {
   std::string time_origin = "unknown";  ///< hardware, kernel, user, adapter, simulated, file
   Ns time_error_ns = -1;                ///< of the times, as far as known; -1 unknown
   std::string driver;                   ///< empty unknown
+  bool meter = false;                   ///< an instrument: no bus hangs on it, it carries no frames
   template <class A>
   void fields(A& a) {
     a(uri), a(description), a(condition), a(text), a(advice), a(bitrate), a(data_bitrate);
     a(sample_point_permille), a(fd), a(listen_only), a(silence), a(controller), a(tx_errors), a(rx_errors);
-    a(buffer_bytes), a(time_origin), a(time_error_ns), a(driver);
+    a(buffer_bytes), a(time_origin), a(time_error_ns), a(driver), a(meter);
   }
   [[nodiscard]] bool operator==(const LinkState&) const = default;
 };
@@ -110,10 +111,12 @@ struct Measurement {
   double input_ohm = -1;   ///< of a voltmeter; -1 not stated
   std::string by;          ///< who typed it; empty for instruments
   Ns aperture_ns = -1;     ///< integration time; -1 unknown
+  /// Half width about the event's time in which the value was taken; -1 unknown.
+  Ns time_error_ns = -1;
   template <class A>
   void fields(A& a) {
     a(point), a(value), a(unit), a(uncertainty), a(power), a(condition), a(instrument), a(input_ohm), a(by);
-    a(aperture_ns);
+    a(aperture_ns), a(time_error_ns);
   }
 };
 

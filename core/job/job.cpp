@@ -204,6 +204,43 @@ void readLink(Section s, Job& job) {
   job.links.push_back(std::move(link));
 }
 
+/// A point that a meter stands for, in its full name.
+void readMeterPoint(Section& s, const char* key, const std::string& unit, std::string& out) {
+  std::string text;
+  s.text(key, text);
+  if (text.empty()) return;
+  const auto found = lookUpPoint(text);
+  if (!found)
+    s.fail(*s.find(key), key, found.error().what, found.error().advice);
+  else if (found->point->unit != unit)
+    s.fail(*s.find(key), key, fmt::format("{} is not measured in {}", found->point->name, unit),
+           "docs/points.md lists the points with their units");
+  else
+    out = text;
+}
+
+void readMeter(Section s, Job& job) {
+  MeterEntry meter;
+  if (!s.has("uri")) s.failHere("the meter has no uri", "Write uri = \"scpi:/dev/ttyUSB0\"");
+  s.text("uri", meter.uri);
+  if (!meter.uri.empty() && meter.uri.find(':') == std::string::npos)
+    s.fail(*s.find("uri"), "uri", "expected SCHEME:TARGET", "Write for instance uri = \"scpi:/dev/ttyUSB0\"");
+  readMeterPoint(s, "volts", "V", meter.volts);
+  readMeterPoint(s, "amperes", "A", meter.amperes);
+  s.number("uncertainty_V", meter.uncertainty_V, 0, 60, "V");
+  s.number("uncertainty_A", meter.uncertainty_A, 0, 100, "A");
+  s.number("input_ohm", meter.input_ohm, 1, 1e12, "ohm");
+  s.done();
+  const auto in_uri = [&meter](const char* option) { return meter.uri.find(option) != std::string::npos; };
+  const bool named = in_uri("?V=") || in_uri("&V=") || in_uri("?I=") || in_uri("&I=");
+  if (meter.volts.empty() && meter.amperes.empty() && !named)
+    s.failHere("nobody said where the meter is clipped on",
+               "Add volts = \"V(pin16,pin4)\" or amperes = \"I(feed)\"; docs/points.md lists the points");
+  if (named && (!meter.volts.empty() || !meter.amperes.empty()))
+    s.failHere("the points are named in the uri and beside it", "Keep one of the two");
+  job.meters.push_back(std::move(meter));
+}
+
 void readReading(Section s, Job& job) {
   if (!s.has("text"))
     s.failHere("the reading has no text", "Write text = \"V(pin16,pin4)=12.4V power=source\"");
@@ -326,6 +363,7 @@ Job readAll(File& file, const toml::table& root) {
   withTable(file, top, "limits", [&](const toml::table& t) { readLimits(file, t, job); });
   withTable(file, top, "plugin", [&](const toml::table& t) { readPlugins(file, t, job); });
   withEach(file, top, "link", [&](const toml::table& t) { readLink(Section(file, "link", t), job); });
+  withEach(file, top, "meter", [&](const toml::table& t) { readMeter(Section(file, "meter", t), job); });
   withEach(file, top, "reading",
            [&](const toml::table& t) { readReading(Section(file, "reading", t), job); });
   top.done();
@@ -357,6 +395,20 @@ const char* toText(Access a) {
       return "direct";
   }
   return "?";
+}
+
+std::string meterUri(const MeterEntry& meter) {
+  std::string uri = meter.uri;
+  const auto add = [&uri](const char* key, const std::string& value) {
+    uri += uri.find('?') == std::string::npos ? '?' : '&';
+    uri.append(key).append("=").append(value);
+  };
+  if (!meter.volts.empty()) add("V", meter.volts);
+  if (!meter.amperes.empty()) add("I", meter.amperes);
+  if (meter.uncertainty_V) add("u_V", fmt::format("{}", *meter.uncertainty_V));
+  if (meter.uncertainty_A) add("u_A", fmt::format("{}", *meter.uncertainty_A));
+  if (meter.input_ohm) add("input_ohm", fmt::format("{}", *meter.input_ohm));
+  return uri;
 }
 
 Result<Job> parseJob(std::string_view toml_text, const std::string& file_name) {

@@ -57,6 +57,17 @@ struct LinkEntry {
   std::string role;  ///< free text; empty = "bus"
 };
 
+/// An instrument with a data port, `[[meter]]`. Whether the URI fits is said by its scheme (core/supply).
+struct MeterEntry {
+  std::string uri;
+  std::string volts;    ///< the point that its volts belong to; empty: none named here
+  std::string amperes;  ///< likewise
+  std::optional<double> uncertainty_V, uncertainty_A;
+  std::optional<double> input_ohm;
+};
+/// The entry as one URI, its fields as options.
+[[nodiscard]] std::string meterUri(const MeterEntry& meter);
+
 /// Settings of one plugin as written; whether they fit is said by the plugin's own description (core/plugin).
 using PluginValue = std::variant<double, bool, std::string>;
 using PluginSettings = std::map<std::string, PluginValue>;
@@ -72,6 +83,7 @@ struct Job {
   Module module;
   BusFacts bus;
   std::vector<LinkEntry> links;
+  std::vector<MeterEntry> meters;
   std::vector<event::Measurement> readings;       ///< typed beforehand into the file
   limits::Limits limits;                          ///< with the job's overrides in force
   std::map<std::string, PluginSettings> plugins;  ///< [plugin.NAME]
@@ -101,6 +113,13 @@ struct Point {
 };
 [[nodiscard]] const std::vector<Point>& points();
 [[nodiscard]] const Point* findPoint(std::string_view name);
+/// A point as a person writes it: any case, blanks, the nodes of a voltage swapped.
+struct NamedPoint {
+  const Point* point = nullptr;
+  double sign = 1;  ///< -1: the nodes were swapped, the value takes the other sign
+};
+/// ErrorKind::usage: not a known point, or one that is never measured.
+[[nodiscard]] Result<NamedPoint> lookUpPoint(std::string_view text);
 
 /// The append-only ledger of power-ups beside the job file (FILE.ledger), one line each:
 /// "UTC<TAB>measured|declared|inferred<TAB>text". A job without a file has none.

@@ -121,38 +121,12 @@ bool forbidden(const std::string& low) {
                      [&](const char* w) { return low.find(w) != std::string::npos; });
 }
 
-struct Found {
-  const Point* point = nullptr;
-  double sign = 1;
-};
-
 /// "V(a,b)" as "V(b,a)"; empty if it has not two nodes.
 std::string swapped(const std::string& name) {
   const std::size_t open = name.find('('), comma = name.find(','), close = name.find(')');
   if (open == std::string::npos || comma == std::string::npos || close == std::string::npos) return {};
   return name.substr(0, open + 1) + name.substr(comma + 1, close - comma - 1) + "," +
          name.substr(open + 1, comma - open - 1) + ")";
-}
-
-Result<Found> lookUp(std::string_view text) {
-  const std::string name = withoutBlanks(text);
-  const std::string low = lowered(name);
-  if (forbidden(low))
-    return wrong(
-        fmt::format(
-            "'{}' is never measured: deployment circuits and the module's own contacts stay untouched", text),
-        "A meter there can fire a restraint or spoil the contact; docs/points.md lists the points");
-  std::vector<std::string> names;
-  for (const Point& p : points()) {
-    names.push_back(p.name);
-    if (lowered(p.name) == low) return Found{&p, 1};
-    if (lowered(p.name) == lowered(swapped(name))) return Found{&p, p.name.front() == 'V' ? -1.0 : 1.0};
-  }
-  const auto near = nearest(name, names, 3);
-  return wrong(fmt::format("'{}' is not a known point", text),
-               near.empty()
-                   ? "docs/points.md lists the points"
-                   : fmt::format("Did you mean {}? docs/points.md lists the points", fmt::join(near, ", ")));
 }
 
 Result<PowerState> powerState(const std::string& text) {
@@ -233,12 +207,33 @@ Status setOption(const Point& point, const std::string& word, double factor, Mea
 
 }  // namespace
 
+Result<NamedPoint> lookUpPoint(std::string_view text) {
+  const std::string name = withoutBlanks(text);
+  const std::string low = lowered(name);
+  if (forbidden(low))
+    return wrong(
+        fmt::format(
+            "'{}' is never measured: deployment circuits and the module's own contacts stay untouched", text),
+        "A meter there can fire a restraint or spoil the contact; docs/points.md lists the points");
+  std::vector<std::string> names;
+  for (const Point& p : points()) {
+    names.push_back(p.name);
+    if (lowered(p.name) == low) return NamedPoint{&p, 1};
+    if (lowered(p.name) == lowered(swapped(name))) return NamedPoint{&p, p.name.front() == 'V' ? -1.0 : 1.0};
+  }
+  const auto near = nearest(name, names, 3);
+  return wrong(fmt::format("'{}' is not a known point", text),
+               near.empty()
+                   ? "docs/points.md lists the points"
+                   : fmt::format("Did you mean {}? docs/points.md lists the points", fmt::join(near, ", ")));
+}
+
 Result<Measurement> parseReading(std::string_view text) {
   const std::size_t eq = text.find('=');
   if (eq == std::string_view::npos)
     return wrong(fmt::format("'{}' is not a reading", text),
                  "Write POINT=VALUE, for instance \"V(pin16,pin4)=12.4V power=source u=0.02\"");
-  const auto found = lookUp(text.substr(0, eq));
+  const auto found = lookUpPoint(text.substr(0, eq));
   if (!found) return found.error();
   auto rest = words(text.substr(eq + 1));
   if (!rest) return rest.error();

@@ -104,6 +104,12 @@ void judgeLink(const CheckedLink& l, CheckReport& report) {
     if (!l.state.advice.empty()) report.next.push_back(l.state.advice);
     return;
   }
+  if (l.state.meter) {
+    report.proven.push_back(uri + ": it answers: " + l.state.description);
+    if (!l.state.text.empty()) report.not_proven.push_back(uri + ": that it measures: " + l.state.text);
+    report.not_proven.push_back(uri + ": that it is clipped on where the link says");
+    return;
+  }
   report.proven.push_back(
       uri + ": opened; the driver answers (" + l.state.description + "); times: " + l.state.time_origin +
       (l.state.buffer_bytes > 0 ? ", receive buffer " + std::to_string(l.state.buffer_bytes) + " bytes"

@@ -76,6 +76,12 @@ void addScheme(Scheme scheme) {
 
 const std::vector<Scheme>& schemes() { return registry(); }
 
+bool isMeter(std::string_view uri) {
+  const std::string_view name = uri.substr(0, uri.find(':'));
+  return std::any_of(registry().begin(), registry().end(),
+                     [&](const Scheme& s) { return s.name == name && s.meter; });
+}
+
 void addBuiltInSchemes() {
   static bool done = false;
   if (done) return;

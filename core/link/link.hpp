@@ -83,9 +83,12 @@ struct Scheme {
   std::string name;
   std::string help;  ///< one line: what the target and the options are
   std::function<Result<std::unique_ptr<Link>>(const Uri&, const Context&)> make;
+  bool meter = false;  ///< its links are instruments: they carry no frames and cannot be asked
 };
 void addScheme(Scheme scheme);
 [[nodiscard]] const std::vector<Scheme>& schemes();
+/// The scheme of this URI is one of meters; false if it is not known.
+[[nodiscard]] bool isMeter(std::string_view uri);
 /// Registers the links of this room (socketcan, slcan, replay); idempotent.
 void addBuiltInSchemes();
 [[nodiscard]] Result<std::unique_ptr<Link>> makeLink(const Uri& uri, const Context& context);

@@ -7,6 +7,7 @@
 #include <boost/asio/steady_timer.hpp>
 #include <chrono>
 #include <optional>
+#include <set>
 
 #include "core/capture/reader.hpp"
 
@@ -85,7 +86,8 @@ class ReplayLink final : public Link {
   Ns first_utc_ns_ = kNoTime;  // of the first event with a time
   Ns t_boot_ns_ = 0;           // of the event being played
   bool others_ = false;
-  std::shared_ptr<bool> alive_;  // for handlers
+  std::set<std::uint16_t> meters_;  // of the file: their samples belong to whatever is played
+  std::shared_ptr<bool> alive_;     // for handlers
 };
 
 /// Plays what is due, then comes back by timer (real) or after the io thread's other work (fast).
@@ -124,6 +126,9 @@ void ReplayLink::playBatch() {
 bool ReplayLink::ours(const event::Header& h) {
   if (!played(h.kind)) return false;
   if (h.link == event::kNoLink) return true;
+  if (h.kind == event::Kind::link)
+    if (const auto s = batch_.record<event::LinkState>(h); s && s->meter) meters_.insert(h.link);
+  if (meters_.contains(h.link)) return h.kind == event::Kind::sample;
   if (!wanted_ && h.kind == event::Kind::frame) wanted_ = h.link;
   if (!wanted_ || h.link == *wanted_) return true;
   if (!others_ && h.kind == event::Kind::frame) {

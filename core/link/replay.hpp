@@ -10,7 +10,7 @@
 /// and refuses nothing) and what it concluded.
 ///
 /// One link of the file is played: number N, else that of the first frame; the state says if there are
-/// others.
+/// others. The samples of its meters are played with it.
 
 #include "core/link/link.hpp"
 

@@ -51,6 +51,7 @@ event::LinkState SerialLink::blank() const {
   s.description = description_;
   if (!line_.entry().text.empty()) s.description += ", " + line_.entry().text;
   s.driver = line_.isPty() ? "pty" : line_.entry().driver;
+  s.meter = state_.meter;
   return s;
 }
 
@@ -61,6 +62,7 @@ void SerialLink::up(Ns t_boot_ns, event::LinkState next) {
   was_up_ = true;
   seen_boot_ns_ = t_boot_ns;
   next.uri = state_.uri;
+  next.meter = state_.meter;
   if (next.description.empty()) next.description = description_;
   next.condition = event::LinkCondition::up;
   become(std::move(next));

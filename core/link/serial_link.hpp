@@ -49,6 +49,8 @@ class SerialLink : public Link {
   [[nodiscard]] const Context& context() const { return context_; }
   [[nodiscard]] const SerialLine& line() const { return line_; }
   [[nodiscard]] boost::asio::io_context& io() const { return context_.io; }
+  /// What hangs on this port is an instrument: said in every state. For constructors.
+  void markMeter() { state_.meter = true; }
   /// For handlers of a derived link's timers: expired once close() was called.
   [[nodiscard]] std::weak_ptr<bool> token() const { return alive_; }
   /// A LinkState with uri, description and what the system knows of the port.

@@ -159,8 +159,9 @@ bool onlyListens(const LinkFacts& l) {
 }  // namespace
 
 bool onlyListening(const Evidence& evidence) {
-  const auto& links = evidence.links();
-  return !links.empty() && std::all_of(links.begin(), links.end(), onlyListens);
+  const auto links = evidence.buses();
+  return !links.empty() &&
+         std::all_of(links.begin(), links.end(), [](const LinkFacts* l) { return onlyListens(*l); });
 }
 
 namespace {
@@ -238,8 +239,8 @@ void judgeSilence(StepMaker& m, const Case& c) {
 
 Step trafficStep(const Case& c) {
   StepMaker m("traffic", isNeeded(c.job, "traffic"));
-  const auto& links = c.evidence.links();
-  const bool ever_up = std::any_of(links.begin(), links.end(), [](const LinkFacts& l) { return l.ever_up; });
+  const auto links = c.evidence.buses();
+  const bool ever_up = std::any_of(links.begin(), links.end(), [](const LinkFacts* l) { return l->ever_up; });
   const LinkFacts* lone = loneSender(c);
   if (lone != nullptr)
     judgeLoneSender(m, c, *lone);
@@ -250,7 +251,7 @@ Step trafficStep(const Case& c) {
   else if (c.evidence.unacknowledged() == 0)
     judgeSilence(m, c);
   if (c.evidence.frames() == 0 && c.evidence.unacknowledged() > 0) judgeOurOwn(m, c);
-  if (std::any_of(links.begin(), links.end(), [](const LinkFacts& l) { return l.bus_off; })) {
+  if (std::any_of(links.begin(), links.end(), [](const LinkFacts* l) { return l->bus_off; })) {
     m.worsen(Verdict::faulty, "traffic-bus-off");
     m.say(
         "Our controller is bus-off: our bits did not come back as sent, so this is a disturbed bus, not a "
@@ -399,10 +400,10 @@ double median(std::vector<double> v) {
 /// The largest stated error of the links' times, ms; -1 if one states none.
 double timeError_ms(const Case& c) {
   Ns worst_ns = -1;
-  for (const LinkFacts& l : c.evidence.links()) {
-    if (!l.ever_up) continue;
-    if (l.state.time_error_ns < 0) return -1;
-    worst_ns = std::max(worst_ns, l.state.time_error_ns);
+  for (const LinkFacts* l : c.evidence.buses()) {
+    if (!l->ever_up) continue;
+    if (l->state.time_error_ns < 0) return -1;
+    worst_ns = std::max(worst_ns, l->state.time_error_ns);
   }
   return worst_ns < 0 ? -1 : static_cast<double>(worst_ns) / static_cast<double>(kNsPerMs);
 }

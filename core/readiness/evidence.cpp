@@ -88,7 +88,7 @@ void Evidence::take(const event::Batch& batch) {
           lost_[static_cast<std::size_t>(l->place)] += l->count;
         break;
       case Kind::gap:
-        ++gaps_;
+        if (!isMeter(h.link)) ++gaps_;
         break;
       case Kind::sent:
         ++sent_;
@@ -107,6 +107,10 @@ void Evidence::take(const event::Batch& batch) {
 
 void Evidence::observedUntil(Ns t_ns) {
   if (t_ns != kNoTime && (last_ns_ == kNoTime || t_ns > last_ns_)) last_ns_ = t_ns;
+}
+
+bool Evidence::isMeter(std::uint16_t index) const {
+  return index < links_.size() && links_[index].state.meter;
 }
 
 LinkFacts& Evidence::link(std::uint16_t index) {
@@ -152,7 +156,7 @@ void Evidence::takeLink(const event::Header& h, const event::LinkState& s) {
   l.state = s;
   if (s.condition == event::LinkCondition::up) {
     l.ever_up = true;
-    if (up_since_ns_ == kNoTime) up_since_ns_ = h.t_ns;
+    if (up_since_ns_ == kNoTime && !s.meter) up_since_ns_ = h.t_ns;
   }
   if (s.controller == "bus-off")
     l.bus_off = true;
@@ -236,6 +240,13 @@ void Evidence::add(const event::Exchange& e, std::uint16_t link_index) {
     silent_.push_back(exchanges_.size());
   }
   exchanges_.push_back(x);
+}
+
+std::vector<const LinkFacts*> Evidence::buses() const {
+  std::vector<const LinkFacts*> all;
+  for (const LinkFacts& l : links_)
+    if (!l.state.meter) all.push_back(&l);
+  return all;
 }
 
 const PointFacts* Evidence::newest(std::string_view point,

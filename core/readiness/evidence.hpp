@@ -89,7 +89,10 @@ class Evidence : public event::Sink {
   [[nodiscard]] const PointFacts* newest(std::string_view point,
                                          const std::function<bool(const PointFacts&)>& wanted = {}) const;
   [[nodiscard]] const std::vector<PointFacts>& points() const { return points_; }
+  /// By number, meters among them.
   [[nodiscard]] const std::vector<LinkFacts>& links() const { return links_; }
+  /// Those to a bus.
+  [[nodiscard]] std::vector<const LinkFacts*> buses() const;
   [[nodiscard]] const std::vector<ExchangeFacts>& exchanges() const { return exchanges_; }
   [[nodiscard]] std::uint64_t frames() const;
   [[nodiscard]] std::uint64_t errorFrames() const;
@@ -108,6 +111,7 @@ class Evidence : public event::Sink {
     return lost_[static_cast<std::size_t>(place)];
   }
   [[nodiscard]] std::uint64_t lost() const { return lost_[0] + lost_[1] + lost_[2]; }
+  /// Of the links to a bus.
   [[nodiscard]] std::uint64_t gaps() const { return gaps_; }
   /// Power state by the last power event; unknown if there was none.
   [[nodiscard]] event::PowerState power() const { return power_; }
@@ -122,6 +126,7 @@ class Evidence : public event::Sink {
   void takePower(const event::Header& h, const event::Power& p);
   void addToTrace(const event::Measurement& m, Ns t_ns);
   void matchLate(const event::Header& h, const event::CanFrame& f);
+  [[nodiscard]] bool isMeter(std::uint16_t index) const;
   LinkFacts& link(std::uint16_t index);
 
   std::vector<PointFacts> points_;

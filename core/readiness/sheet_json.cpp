@@ -58,6 +58,7 @@ json::object linkJson(const event::LinkState& l) {
   o["bitrate"] = orNull(l.bitrate != 0, l.bitrate);
   o["controller"] = l.controller;
   o["time_origin"] = l.time_origin;
+  o["meter"] = l.meter;
   return o;
 }
 

@@ -136,6 +136,11 @@ std::string footLines(const Sheet& s) {
                   s.power_ups, s.power_up_budget ? fmt::format(" of {}", *s.power_up_budget) : "", s.sent,
                   s.frames, s.error_frames, s.losses[0] + s.losses[1] + s.losses[2]);
   for (const event::LinkState& l : s.links) {
+    if (l.meter) {
+      const std::string matter = l.text.empty() ? "" : ": " + l.text;
+      out += wrapped("", fmt::format("Meter: {} ({}){}", l.uri, l.description, matter), 2);
+      continue;
+    }
     const char* silence = l.silence == event::Silence::proven    ? "proven silent"
                           : l.silence == event::Silence::claimed ? "claims to be silent"
                                                                  : "acknowledges";

@@ -543,16 +543,17 @@ bool works(const LinkFacts& l) {
 }
 
 void judgeLinks(StepMaker& m, const Case& c) {
-  const auto& links = c.evidence.links();
-  const auto broken = std::find_if(links.begin(), links.end(), [](const LinkFacts& l) {
-    return !works(l) && l.state.condition != LinkCondition::opening && !l.state.uri.empty();
+  const auto links = c.evidence.buses();
+  const auto broken = std::find_if(links.begin(), links.end(), [](const LinkFacts* l) {
+    return !works(*l) && l->state.condition != LinkCondition::opening && !l->state.uri.empty();
   });
   if (broken == links.end()) return;
-  const bool another_works = std::any_of(links.begin(), links.end(), works);
+  const bool another_works =
+      std::any_of(links.begin(), links.end(), [](const LinkFacts* l) { return works(*l); });
+  const event::LinkState& state = (*broken)->state;
   m.worsen(another_works ? Verdict::marginal : Verdict::faulty, "interface-link");
-  m.say(fmt::format("{}: {}{}{}", broken->state.uri,
-                    broken->state.text.empty() ? "does not work." : broken->state.text,
-                    broken->state.advice.empty() ? "" : ". Mend: ", broken->state.advice));
+  m.say(fmt::format("{}: {}{}{}", state.uri, state.text.empty() ? "does not work." : state.text,
+                    state.advice.empty() ? "" : ". Mend: ", state.advice));
 }
 
 }  // namespace

@@ -357,7 +357,7 @@ void Recorder::onFrame(std::uint16_t link, Ns t_boot_ns, const event::CanFrame& 
 
 void Recorder::onRecord(std::uint16_t link, Ns t_boot_ns, event::Kind kind, ByteView packed) {
   batch_.addRaw(sequence_++, t_boot_ns, link, kind, packed);
-  if (event::LinkState state; kind == event::Kind::link && unpack(packed, state)) {
+  if (event::LinkState state; kind == event::Kind::link && unpack(packed, state) && !state.meter) {
     gate_.onLinkState(link, t_boot_ns, state);
     asker_.onLinkState(link, t_boot_ns, state);
   }
@@ -526,6 +526,11 @@ void Recorder::onCommand(const std::shared_ptr<Connection>& from, const Command&
 void Recorder::ask(const std::shared_ptr<Connection>& from, const Command& command) {
   if (command.link >= links_.size()) {
     from->reply(Reply::failure(command.id, {ErrorKind::usage, "there is no such link in this run", "", ""}));
+    return;
+  }
+  if (const event::LinkState& state = links_[command.link]->state(); state.meter) {
+    from->reply(Reply::failure(command.id, {ErrorKind::usage, "a meter cannot be asked anything", state.uri,
+                                            "name a link to the bus"}));
     return;
   }
   protocol::Ask ask;

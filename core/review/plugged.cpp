@@ -39,8 +39,13 @@ void Plugged::record(const event::Batch& batch, const event::Header& h, Ns t_ns)
     case Kind::reading:
       if (auto m = batch.record<event::Measurement>(h)) to.add(place(h, t_ns), h.kind, std::move(*m));
       return;
-    case Kind::link:
-      return put<event::LinkState>(to, batch, h, t_ns);
+    case Kind::link: {
+      // To a plugin a link is a bus: of a meter it gets the samples only.
+      const auto state = batch.record<event::LinkState>(h);
+      if (state && state->meter) meters_.insert(h.link);
+      if (state && !state->meter) put<event::LinkState>(to, batch, h, t_ns);
+      return;
+    }
     case Kind::loss:
       return put<event::Loss>(to, batch, h, t_ns);
     case Kind::sent:
@@ -50,6 +55,7 @@ void Plugged::record(const event::Batch& batch, const event::Header& h, Ns t_ns)
     case Kind::note:
       return put<event::Note>(to, batch, h, t_ns);
     case Kind::gap:
+      if (meters_.contains(h.link)) return;
       if (auto gap = batch.record<event::Gap>(h)) {
         for (Ns* t : {&gap->from_ns, &gap->to_ns})
           if (*t != kNoTime) *t += batch.utc_offset_ns;
@@ -57,6 +63,7 @@ void Plugged::record(const event::Batch& batch, const event::Header& h, Ns t_ns)
       }
       return;
     case Kind::bytes: {
+      if (meters_.contains(h.link)) return;
       const ByteView bytes = batch.payload(h);
       return to.addSerial(place(h, t_ns), Bytes(bytes.begin(), bytes.end()));
     }

@@ -4,6 +4,7 @@
 
 #include <functional>
 #include <memory>
+#include <set>
 
 #include "core/plugin/host.hpp"
 #include "core/review/census.hpp"
@@ -29,6 +30,7 @@ class Plugged : public Follower {
 
   plugin::Host& host_;
   std::unique_ptr<plugin::Chunk> chunk_;
+  std::set<std::uint16_t> meters_;  ///< links that are instruments
 };
 
 }  // namespace pin16::review

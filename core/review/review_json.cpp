@@ -64,6 +64,7 @@ json::object stateValue(const event::LinkState& s) {
   o["time_origin"] = s.time_origin;
   o["time_error_ns"] = orNull(std::int64_t{s.time_error_ns});
   o["driver"] = s.driver;
+  o["meter"] = s.meter;
   return o;
 }
 

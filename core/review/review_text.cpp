@@ -85,6 +85,11 @@ std::string silenceText(const event::LinkState& s) {
 std::string linkText(const LinkSummary& l, Ns window_ns) {
   std::string out = l.name.empty() ? "not described" : l.name;
   if (!l.description.empty() && l.description != l.name) out += fmt::format(" ({})", l.description);
+  if (l.state && l.state->meter) {
+    out += ", a meter";
+    if (!l.state->text.empty()) out += ": " + l.state->text;
+    return out;
+  }
   if (l.state) {
     if (l.state->bitrate != 0) out += ", " + rateText(l.state->bitrate);
     if (l.state->data_bitrate != 0) out += " / " + rateText(l.state->data_bitrate);

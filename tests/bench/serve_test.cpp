@@ -417,7 +417,7 @@ TEST(BenchServe, ReplacesADeadLinkButNoFile) {
 TEST(BenchServe, SaysWhatCannotBeServedAndWhatCan) {
   const Folder folder;
   for (const std::vector<std::string>& devices :
-       {std::vector<std::string>{"slcan", "at"}, {"kline"}, {"scpi"}, {"slcan", "slcan"}, {}}) {
+       {std::vector<std::string>{"slcan", "at"}, {"kline"}, {"slcan", "slcan"}, {}}) {
     const auto refused =
         serve(*loadScenario("removed-sound"), {devices, folder.path(), 1}, [](const Served&) {});
     ASSERT_FALSE(refused);

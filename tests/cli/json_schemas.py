@@ -194,10 +194,11 @@ def note_documents():
 
 
 def bench_documents():
-    command = [PIN16, "bench", "own-battery-sound", "--serve", "slcan", "--at", os.getcwd(), "--for", "20"]
+    command = [PIN16, "bench", "own-battery-sound", "--serve", "slcan,scpi", "--at", os.getcwd(), "--for", "20"]
     serving = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
     try:
-        judge("pin16 bench --serve", serving.stdout.readline(), "pin16-bench-device")
+        for _ in range(2):
+            judge("pin16 bench --serve", serving.stdout.readline(), "pin16-bench-device")
         found = run(["links", "--rate-search", "slcan:" + os.getcwd() + "/slcan"], "pin16-links-rate-search", 0)
         if not found or found["found"] != 500000 or not found["tried"]:
             fault(f"links --rate-search: {found}")
