@@ -197,6 +197,7 @@ Status Check::openLinks() {
   recorder::Config config;
   for (const auto& l : job_.links) config.uris.push_back(l.uri);
   if (!o_.uris.empty()) config.uris = o_.uris;
+  completeUris(config.uris, job_);
   uris_ = config.uris.size();
   config.file = captureName(o_.output, "check");
   config.command = "pin16 check, job " + job_.name;

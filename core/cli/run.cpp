@@ -8,6 +8,8 @@
 #include <csignal>
 #include <cstdio>
 
+#include "core/link/at.hpp"
+
 namespace pin16::cli {
 namespace {
 volatile std::sig_atomic_t g_interrupted = 0;
@@ -59,6 +61,13 @@ void LinkBoard::tellTroubles() {
       std::fprintf(stderr, "%s: %s%s%s\n", s.uri.c_str(), s.text.c_str(),
                    s.advice.empty() ? "" : "\n  mend it with: ", s.advice.c_str());
   }
+}
+
+void completeUris(std::vector<std::string>& uris, const job::Job& job) {
+  const auto& address = job.module.address;
+  const bool extended = address && address->extended;
+  const auto answer = address ? std::optional(address->answer_id) : std::nullopt;
+  for (std::string& uri : uris) uri = link::completeAtUri(uri, job.bus.bitrate, extended, answer);
 }
 
 Status pollUntil(recorder::Session& session, event::Sink& sink, std::chrono::milliseconds most,

@@ -3,6 +3,7 @@
 
 #include <algorithm>
 
+#include "core/link/at.hpp"
 #include "core/link/replay.hpp"
 #include "core/link/socketcan.hpp"
 
@@ -81,6 +82,7 @@ void addBuiltInSchemes() {
   done = true;
   addScheme(socketCanScheme());
   addScheme(replayScheme());
+  addScheme(atScheme());
 }
 
 Result<std::unique_ptr<Link>> makeLink(const Uri& uri, const Context& context) {
