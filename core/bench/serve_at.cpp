@@ -4,6 +4,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <charconv>
 
 #include "core/base/hex.hpp"
 
@@ -29,6 +30,48 @@ bool isHex(std::string_view text) {
 }
 
 }  // namespace
+
+Result<AtHabits> atHabits(const std::vector<std::pair<std::string, std::string>>& options) {
+  AtHabits h;
+  for (const auto& [key, value] : options) {
+    const auto number = toUnsigned(value);
+    const auto wrong = [&, k = key, v = value](const char* expected) {
+      return Error{ErrorKind::usage, fmt::format("at: {}={} is {}", k, v, expected), "--serve",
+                   "options: refuses=E0+L0, delay_ms, noise (0 to 0.5), dies_after (bytes), buffer_lines, "
+                   "own_request=on|off, seed, says"};
+    };
+    if (key == "says") {
+      h.says = value;
+    } else if (key == "own_request") {
+      if (value != "on" && value != "off") return wrong("neither on nor off");
+      h.own_request = value == "on";
+    } else if (key == "refuses") {
+      for (std::size_t at = 0; at <= value.size();) {
+        const std::size_t end = std::min(value.find('+', at), value.size());
+        if (end == at) return wrong("no list of commands");
+        h.refuses.push_back(value.substr(at, end - at));
+        at = end + 1;
+      }
+    } else if (key == "noise") {
+      double share = 0;
+      const auto [rest, fault] = std::from_chars(value.data(), value.data() + value.size(), share);
+      if (fault != std::errc() || rest != value.data() + value.size() || !(share >= 0 && share <= 0.5))
+        return wrong("no share from 0 to 0.5");
+      h.noise_share = share;
+    } else if (key == "delay_ms") {
+      if (!number || *number > 10000) return wrong("no number from 0 to 10000");
+      h.delay_ns = static_cast<Ns>(*number) * kNsPerMs;
+    } else if (key == "dies_after" || key == "buffer_lines" || key == "seed") {
+      if (!number) return wrong("no whole number");
+      if (key == "dies_after") h.dies_after_bytes = *number;
+      if (key == "buffer_lines") h.buffer_lines = *number;
+      if (key == "seed") h.seed = *number;
+    } else {
+      return wrong("no option");
+    }
+  }
+  return h;
+}
 
 AtAdapter::AtAdapter(World& world, Ns now_ns, Write write, AtHabits habits)
     : world_(world),

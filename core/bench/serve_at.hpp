@@ -29,8 +29,10 @@
 #include <optional>
 #include <string>
 #include <string_view>
+#include <utility>
 #include <vector>
 
+#include "core/base/result.hpp"
 #include "core/bench/served_device.hpp"
 #include "core/bench/world.hpp"
 
@@ -47,6 +49,10 @@ struct AtHabits {
   std::optional<std::uint64_t> dies_after_bytes{};  ///< of those it says
   std::size_t buffer_lines = 0;  ///< frames within 100 ms of monitoring that fill its buffer; 0 endless
 };
+
+/// refuses=E0+L0, delay_ms=20, noise=0.002, dies_after=300, buffer_lines=5, own_request=off, seed=1,
+/// says=TEXT. ErrorKind::usage names the option that is none or whose value is out of range.
+[[nodiscard]] Result<AtHabits> atHabits(const std::vector<std::pair<std::string, std::string>>& options);
 
 /// Pure protocol: no I/O, no clock, no threads.
 class AtAdapter final : public ServedDevice {

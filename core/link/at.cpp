@@ -66,13 +66,12 @@ constexpr std::array<Step, 3> kDialogueEnd = {{
 }};
 
 // Own figures, unless said otherwise.
-constexpr milliseconds kResetWait{2000};  // a restart takes about 1 s (common practice)
+constexpr milliseconds kResetWait{2500};  // a restart takes about 1 s (common practice)
 constexpr milliseconds kSettle{100};      // for what a blank may end that was going on
 constexpr milliseconds kControlWait{1000};
 constexpr milliseconds kStopWait{1000};
 constexpr milliseconds kListenWait{2500};    // the longest time-out that can be set is 255 * 4 ms
 constexpr milliseconds kMonitorCheck{5000};  // after so long without a frame it is asked whether it is there
-constexpr int kTries = 3;
 constexpr std::size_t kQueueMost = 4;
 constexpr Ns kVoltsEvery_ns = kNsPerSecond;
 constexpr Ns kExchangeMost_ns = 1100 * kNsPerMs;  // timing.client_wait_ms and the serial line
@@ -210,7 +209,6 @@ class AtLink final : public SerialLink {
   std::string line_;
   Ns line_ns_ = 0;
   Reply reply_;
-  int line_tries_ = 0;
 
   // frames
   std::deque<Outgoing> queue_;
@@ -326,7 +324,6 @@ void AtLink::started() {
 /// Only at a prompt, or as the first line of all.
 void AtLink::writeControl(std::string text) {
   line_ = std::move(text);
-  line_tries_ = 0;
   reply_ = {};
   doing_ = line_ == kMonitor ? Doing::monitor : Doing::control;
   parser_.expectEcho(line_);
@@ -673,14 +670,6 @@ void AtLink::unwatch() {
 void AtLink::overdue() {
   if (doing_ == Doing::monitor) return stop();
   if (doing_ == Doing::nothing) return startStep();
-  if (doing_ == Doing::control && starting_ && step_ == 0 && ++line_tries_ < kTries) {
-    // Lines that were begun by somebody else, or a device that still starts.
-    watch(kResetWait);
-    parser_.reset();
-    parser_.expectEcho(line_);
-    control(line_ + "\r");
-    return;
-  }
   if (starting_ && step_ == 0) {
     const std::string port = line().path();
     if (bytes_in_ == 0)

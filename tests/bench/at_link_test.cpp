@@ -418,6 +418,35 @@ TEST(AtLink, TheErrorOfTheTimesIsTheRoundTrip) {
   EXPECT_GE(b.at->state().time_error_ns, 40 * kNsPerMs);
 }
 
+TEST(AtAdapter, HabitsAreOptions) {
+  const auto h = atHabits({{"refuses", "E0+CFC"},
+                           {"delay_ms", "20"},
+                           {"noise", "0.25"},
+                           {"dies_after", "300"},
+                           {"buffer_lines", "5"},
+                           {"own_request", "off"},
+                           {"seed", "7"},
+                           {"says", "OBD"}});
+  ASSERT_TRUE(h);
+  EXPECT_EQ(h->refuses, (std::vector<std::string>{"E0", "CFC"}));
+  EXPECT_EQ(h->delay_ns, 20 * kNsPerMs);
+  EXPECT_EQ(h->noise_share, 0.25);
+  EXPECT_EQ(h->dies_after_bytes, 300U);
+  EXPECT_EQ(h->buffer_lines, 5U);
+  EXPECT_FALSE(h->own_request);
+  EXPECT_EQ(h->seed, 7U);
+  EXPECT_EQ(h->says, "OBD");
+  const std::pair<std::string, std::string> wrong[] = {
+      {"refuses", ""},  {"refuses", "E0+"},  {"delay_ms", "-1"}, {"delay_ms", "99999"}, {"noise", "0.6"},
+      {"noise", "nan"}, {"dies_after", "x"}, {"seed", ""},       {"own_request", "no"}, {"echo", "on"}};
+  for (const auto& option : wrong) {
+    const auto none = atHabits({option});
+    ASSERT_FALSE(none) << option.first << "=" << option.second;
+    EXPECT_EQ(none.error().kind, ErrorKind::usage);
+    EXPECT_THAT(none.error().text(), HasSubstr(option.first + "="));
+  }
+}
+
 // ---- what goes wrong
 
 TEST(AtLink, ALowVoltageResetIsAGapAndTheRunGoesOn) {

@@ -165,7 +165,7 @@ std::string stateOn(const Scripted::Answer& answer, std::string* got = nullptr,
 TEST(AtWrongDevice, OneThatSaysNothing) {
   std::string got;
   EXPECT_THAT(stateOn([](const std::string&) { return ""; }, &got), HasSubstr("nothing answers"));
-  EXPECT_EQ(got, " ATZ\rATZ\rATZ\r") << "three tries, and nothing else was written";
+  EXPECT_EQ(got, " ATZ\r") << "nothing else was written";
 }
 TEST(AtWrongDevice, APlugThatLoopsBack) {
   EXPECT_THAT(stateOn([](const std::string& got) { return got; }), HasSubstr("does not speak AT commands"));
@@ -213,6 +213,81 @@ TEST(AtLinkScripted, WhatWasGoingOnIsEndedFirst) {
       },
       &got, LinkCondition::up);
   EXPECT_TRUE(got.starts_with(" ATZ\rATE0\rATL0\rATS0\rATH1\rATI\r")) << got;
+}
+
+/// An adapter that obliges, until it says something of its own accord.
+struct Obliging {
+  explicit Obliging(const std::string& options = "")
+      : far(io,
+            [](const std::string& got) -> std::string {
+              if (got.find("DPN") != std::string::npos) return "6\r\r>";
+              if (got.find("ATMA") != std::string::npos) return "";
+              if (got.find("ATRV") != std::string::npos) return "12.6V\r\r>";
+              return got.ends_with('\r') ? "OK\r\r>" : "";
+            }),
+        at(*makeLink(*parseUri("at:" + far.path + "?protocol=can11-500" + options), {io, host, 0})) {
+    at->open();
+    EXPECT_TRUE(runUntil(io, [&] { return at->state().condition == LinkCondition::up; }));
+  }
+  ~Obliging() { at->close(); }
+  [[nodiscard]] bool becomes(LinkCondition c) {
+    return runUntil(io, [&] { return at->state().condition == c; });
+  }
+  boost::asio::io_context io;
+  KeepingHost host;
+  Scripted far;
+  std::unique_ptr<Link> at;
+};
+
+TEST(AtLinkScripted, ALowVoltageResetIsNamed) {
+  Obliging o;
+  o.far.say("\r\rLV RESET\r\r>");
+  ASSERT_TRUE(o.becomes(LinkCondition::gone));
+  EXPECT_THAT(o.at->state().text, HasSubstr("supply was too low (LV RESET)"));
+  EXPECT_THAT(o.at->state().advice, HasSubstr("V(pin16,pin4)"));
+  ASSERT_TRUE(o.becomes(LinkCondition::up));
+  EXPECT_EQ(o.host.all<event::Gap>().size(), 1U);
+}
+TEST(AtLinkScripted, APromptThatNobodyAskedForIsARestart) {
+  Obliging o;
+  o.far.say("\r\rOBD adapter\r\r>");
+  ASSERT_TRUE(o.becomes(LinkCondition::gone));
+  EXPECT_THAT(o.at->state().text, HasSubstr("restarted by itself"));
+  EXPECT_TRUE(o.becomes(LinkCondition::up));
+}
+TEST(AtLinkScripted, ASearchEndsTheLink) {
+  Obliging o;
+  o.far.say("SEARCHING...\r");
+  ASSERT_TRUE(o.becomes(LinkCondition::gone));
+  EXPECT_THAT(o.at->state().text, HasSubstr("every bus"));
+}
+TEST(AtLinkScripted, EachWordOfTroubleIsANote) {
+  for (const char* word : {"BUS BUSY", "UNABLE TO CONNECT", "DATA ERROR", "ACT ALERT", "LP ALERT",
+                           "CAN ERROR", "BUS ERROR", "FB ERROR", "RX ERROR"}) {
+    Obliging o;
+    o.far.say(std::string(word) + "\r");
+    EXPECT_TRUE(runUntil(o.io, [&] { return !o.host.all<event::Note>().empty(); })) << word;
+    EXPECT_EQ(o.host.all<event::Note>()[0].text, std::string("the adapter says ") + word);
+    EXPECT_EQ(o.host.all<event::Note>()[0].by, "adapter");
+    const std::string w = word;
+    const bool bus = w == "CAN ERROR" || w == "BUS ERROR" || w == "FB ERROR" || w == "RX ERROR";
+    EXPECT_EQ(o.host.frames.size(), bus ? 1U : 0U) << word;
+    EXPECT_EQ(o.at->state().condition, LinkCondition::up);
+  }
+}
+TEST(AtLinkScripted, WhatTheAdapterCallsDamagedIsAnErrorFrame) {
+  Obliging o("&monitor=on");
+  o.far.say("3A0 01 02 03\r3A0 01 02 <RX ERROR\r");
+  ASSERT_TRUE(runUntil(o.io, [&] { return o.host.frames.size() == 2; }));
+  EXPECT_EQ(o.host.frames[0].frame.id(), 0x3A0U);
+  EXPECT_FALSE(o.host.frames[0].outbound);
+  EXPECT_TRUE(o.host.frames[1].frame.error());
+}
+// In monitoring nothing need ever come: that it is still there must be found out.
+TEST(AtLinkScripted, AnAdapterThatFallsSilentWhileMonitoringIsFoundOut) {
+  Obliging o("&monitor=on");
+  ASSERT_TRUE(o.becomes(LinkCondition::gone));  // it does not stop at the blank
+  EXPECT_THAT(o.at->state().text, HasSubstr("no longer answers"));
 }
 
 }  // namespace
