@@ -214,6 +214,7 @@ std::vector<std::string> Check::chosenUris() const {
 Status Check::openLinks() {
   recorder::Config config;
   config.uris = chosenUris();
+  completeUris(config.uris, job_);
   uris_ = config.uris.size();
   buses_ = busLinks(config.uris);
   config.file = captureName(o_.output, "check");

@@ -56,6 +56,7 @@ int rollcall(const Options& o) {
       plan.module = protocol::Target{a.request_id, a.answer_id, a.extended, false};
       config.module_request_id = a.request_id;
     }
+    completeUris(config.uris, *job);
     config.sealed = job->sealed;
     config.rate_fixed = config.rate_fixed || job->bus.rate_fixed;
     limits = job->limits;

@@ -8,6 +8,7 @@
 #include <csignal>
 #include <cstdio>
 
+#include "core/link/at.hpp"
 #include "core/link/link.hpp"
 
 namespace pin16::cli {
@@ -70,6 +71,13 @@ std::vector<std::uint16_t> busLinks(const std::vector<std::string>& uris) {
   for (std::size_t i = 0; i < uris.size(); ++i)
     if (!link::isMeter(uris[i])) all.push_back(static_cast<std::uint16_t>(i));
   return all;
+}
+
+void completeUris(std::vector<std::string>& uris, const job::Job& job) {
+  const auto& address = job.module.address;
+  const bool extended = address && address->extended;
+  const auto answer = address ? std::optional(address->answer_id) : std::nullopt;
+  for (std::string& uri : uris) uri = link::completeAtUri(uri, job.bus.bitrate, extended, answer);
 }
 
 Status pollUntil(recorder::Session& session, event::Sink& sink, std::chrono::milliseconds most,

@@ -11,6 +11,7 @@
 
 #include "core/base/result.hpp"
 #include "core/event/batch.hpp"
+#include "core/job/job.hpp"
 #include "core/protocol/asker.hpp"
 #include "core/recorder/session.hpp"
 
@@ -55,6 +56,8 @@ class Tee : public event::Sink {
 
 /// The numbers of the links to a bus among these: meters cannot be asked.
 [[nodiscard]] std::vector<std::uint16_t> busLinks(const std::vector<std::string>& uris);
+/// Gives links that must know bit rate and addresses beforehand (at:) what the job knows.
+void completeUris(std::vector<std::string>& uris, const job::Job& job);
 
 /// Polls until `until` says so, `most` is over, or an interrupt.
 Status pollUntil(recorder::Session& session, event::Sink& sink, std::chrono::milliseconds most,

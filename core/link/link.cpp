@@ -3,6 +3,7 @@
 
 #include <algorithm>
 
+#include "core/link/at.hpp"
 #include "core/link/replay.hpp"
 #include "core/link/slcan.hpp"
 #include "core/link/socketcan.hpp"
@@ -89,6 +90,7 @@ void addBuiltInSchemes() {
   addScheme(socketCanScheme());
   addScheme(slcanScheme());
   addScheme(replayScheme());
+  addScheme(atScheme());
 }
 
 Result<std::unique_ptr<Link>> makeLink(const Uri& uri, const Context& context) {

@@ -76,6 +76,9 @@ class Link {
   /// queue full). Emits event::Sent before the frame leaves.
   virtual Status send(Permit permit) = 0;
   [[nodiscard]] virtual const event::LinkState& state() const = 0;
+  /// The operator named bit rate and format of this link in its URI, and the link can hear nothing before it
+  /// asks, so that no frame can prove them: the gate takes the naming as vouching for this link.
+  [[nodiscard]] virtual bool rateNamed() const { return false; }
 };
 
 /// One scheme of URIs. `make` may fail with ErrorKind::usage (bad option) or ErrorKind::input (bad file).

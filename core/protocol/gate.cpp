@@ -145,7 +145,7 @@ std::optional<Error> Gate::whyShut(LinkFacts& facts, Ns now_ns, bool extended) c
     return refusal(
         fmt::format("another tester sent on {} less than {} s ago", foreign_id_, quiet_ns_ / kNsPerSecond),
         "let it finish, or disconnect it, and ask again");
-  if (!facts.proven && !facts.rateless && !settings_.rate_fixed)
+  if (!facts.proven && !facts.rateless && !facts.named && !settings_.rate_fixed)
     return refusal("no valid frame has proven the bit rate of this link yet",
                    "wake the bus, or vouch for the rate by name (rate_fixed in the job)");
   return whyOverload(facts, now_ns, extended);
@@ -184,6 +184,7 @@ void Gate::onErrorFrame(LinkFacts& facts, Ns t_ns, const event::CanFrame& frame)
   constexpr std::uint32_t kDisturbed = CAN_ERR_TX_TIMEOUT | CAN_ERR_CRTL | CAN_ERR_PROT | CAN_ERR_TRX |
                                        CAN_ERR_ACK | CAN_ERR_BUSOFF | CAN_ERR_BUSERROR;
   if ((frame.id() & kDisturbed) == 0) return;
+  if (!facts.proven) facts.named = false;
   if (!facts.last_sent || t_ns < facts.last_sent->first || t_ns - facts.last_sent->first > burst_ns_) return;
   if ((frame.id() & CAN_ERR_BUSOFF) != 0) facts.burst = "the controller went bus-off when we sent";
   facts.errors.push_back(t_ns);

@@ -9,7 +9,8 @@
 /// own open request, once for each first frame of an answer.
 ///
 /// Shut: in a sealed job; from shut() on; for 10 s after another tester's frame was seen on any link; on a
-/// link whose rate no valid frame has proven, unless the operator vouches for it or the link has no rate; for
+/// link whose rate no valid frame has proven, unless the operator vouches for it, named it for a link that
+/// hears nothing before it asks (until that link reports an error), or the link has no rate; for
 /// the rest of the run when errors burst, or the controller goes bus-off, within 100 ms of our sending; above
 /// 5 % of the bus; and for an identifier that another node sends with. Figures: core/limits/timing.cpp
 /// ("gate."); a job's own figures count only where they are stricter.
@@ -67,6 +68,9 @@ class Gate final {
   void closed(std::uint16_t link) { links_[link].open.reset(); }
   /// From now on nothing is let out any more in this run: hand-over, attempt. The first reason stays.
   void shut(const std::string& reason);
+  /// link::Link::rateNamed(). The first error on that link withdraws it, unless a valid frame came before:
+  /// who sends at a wrong rate must stop at once (ISO 15765-4:2005, 4.2.1).
+  void nameRate(std::uint16_t link) { links_[link].named = true; }
 
   void onFrame(std::uint16_t link, Ns t_ns, const event::CanFrame& frame, bool outbound);
   void onLinkState(std::uint16_t link, Ns t_ns, const event::LinkState& state);
@@ -90,6 +94,7 @@ class Gate final {
     std::uint32_t data_bitrate = 0;
     bool rateless = false;  ///< simulated, or a virtual interface
     bool proven = false;    ///< a valid frame was received at this rate
+    bool named = false;     ///< nameRate()
     std::string burst;      ///< not empty: shut for the run, and why
     std::deque<Ns> errors;  ///< error frames soon after our own sending
     std::optional<std::pair<Ns, event::CanFrame>> last_sent;

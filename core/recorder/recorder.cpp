@@ -280,6 +280,7 @@ Status Recorder::makeLinks() {
     auto made = link::makeLink(*uri, {io_, *this, static_cast<std::uint16_t>(links_.size())});
     if (!made) return made.error();
     links_.push_back(std::move(*made));
+    if (links_.back()->rateNamed()) gate_.nameRate(static_cast<std::uint16_t>(links_.size() - 1));
   }
   return {};
 }

@@ -329,6 +329,52 @@ TEST(GateShut, RateFixedByTheOperatorOrNoRateNeedsNoProof) {
   expectSent(bench, functionalTarget(), "01 00");
 }
 
+// A link that hears nothing before it asks: its operator named the rate in its URI.
+TEST(GateShut, RateNamedForALinkCountsForThatLinkOnly) {
+  World w({}, false);
+  w.gate.nameRate(0);
+  event::LinkState up;
+  up.condition = event::LinkCondition::up;
+  up.bitrate = 250000;
+  w.state(up);
+  expectSent(w, functionalTarget(), "01 00");
+  Ask other;
+  other.link = 1;
+  other.target = functionalTarget();
+  other.request = hex("01 00");
+  w.state(up, 1);
+  w.results.clear();
+  w.ask(other);
+  ASSERT_EQ(w.results.size(), 1U);
+  EXPECT_FALSE(w.results[0].state);
+  up.condition = event::LinkCondition::gone;
+  w.state(up);
+  up.condition = event::LinkCondition::up;
+  w.state(up);
+  expectSent(w, functionalTarget(), "01 00");  // the protocol is set anew as named
+}
+// ISO 15765-4:2005, 4.2.1: who sends at a wrong bit rate must notice and stop at once.
+TEST(GateShut, ANamedRateIsWithdrawnByTheFirstErrorUnlessAFrameHasProvenIt) {
+  event::CanFrame error;
+  error.word = event::kErrorFlag | CAN_ERR_PROT | CAN_ERR_BUSERROR;
+  error.length = 8;
+  World w({}, false);
+  w.gate.nameRate(0);
+  w.ask(functionalTarget(), "01 00");
+  w.until(w.now + ms(300));  // an adapter tells it after its own tries
+  w.inbound(error);
+  w.until(w.now + ms(2000));
+  expectRefused(w, functionalTarget(), "01 00", "proven");
+  w.inbound(on(0x123, "00"));
+  expectSent(w, functionalTarget(), "01 00");
+
+  World proven({}, false);
+  proven.gate.nameRate(0);
+  proven.inbound(on(0x7E8, "06 41 00 BE 3F A8 13"));
+  proven.inbound(error);
+  expectSent(proven, functionalTarget(), "01 00");
+}
+
 event::CanFrame errorFrame(std::uint32_t error_class) {
   event::CanFrame e;
   e.word = event::kErrorFlag | error_class;

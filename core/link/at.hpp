@@ -1,0 +1,89 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+/// The link "at:PORT?protocol=can11-500|can29-500|can11-250|can29-250&baud=38400": a serial OBD-II adapter
+/// with an AT command set, on CAN. Commands, protocol numbers and habits of such adapters: common practice,
+/// no source; they differ much, so each ability is tried, none is believed from what the adapter says of
+/// itself.
+///
+/// options
+///   protocol  the one that is set, by number of the legislated list (6 to 9); never searched for
+///   baud      of the serial port, 38400 unless given
+///   answer    identifier on which the asked module answers, hex; needed for one outside 7E8-7EF and 18DAF1xx
+///             on a busy bus: without it everything is let through while such a module is asked
+///   monitor   on: everything on the bus is shown between requests (monitor all); off unless given
+///   named     job: the protocol was filled in from a job file, not named by the operator (rateNamed())
+///
+/// What leaves. Serial bytes are (1) atControls(), (2) header and filter settings made from the identifier of
+/// a permit's frame or from `answer`, (3) a permit's frame as hex digits, (4) a blank that ends listening.
+/// Never an empty line: it would repeat the last request. Nothing but (4) is written unless the adapter has
+/// shown its prompt. A request line begins with a blank, which is ignored at a prompt and is what gets lost
+/// if the adapter was not at one.
+///
+/// Sending. With the adapter's formatting off (raw) its frame is the permit's frame, byte for byte. An
+/// adapter that cannot do that gets the request without length byte and padding, which it makes itself; the
+/// state says so, and also if it may send a request of its own before the first one (initialisation not
+/// bypassed).
+///   Flow control: raw, and its own one turned off: a permit's flow control frame is sent as any other; to do
+///   that, listening is ended, the header set, and frames within that time are not seen. Otherwise the
+///   adapter sends it by itself, at once: the permit for it is then used up without a byte leaving and
+///   without event::Sent, and a note says who sends it. If it did not, the consecutive frames stay away and
+///   the exchange ends as it would.
+///
+/// Confirmation. The adapter reports no sending. Our frame is handed in as confirmed once a frame came that
+/// answers it (service + 40 or 7F; a consecutive frame after flow control), because who answers has received
+/// it without error and so acknowledged it; its time is when the line was written: response times include the
+/// way through the serial port and the adapter. NO DATA proves nothing: somebody may have acknowledged and
+/// kept silent. CAN ERROR, BUS ERROR and FB ERROR say that something is wrong on the bus; each becomes an
+/// error frame without detail and a note.
+///
+/// Times are those of reading the line's first byte (origin "user"); time_error_ns is the longest round trip
+/// of a command while starting. Lines queue in the adapter: a frame of 8 bytes takes 5.2 ms at 38400 bit/s.
+///
+/// Silence: cannot. While asked to listen or monitor it may acknowledge; nobody can tell.
+///
+/// Supply: once a second, when the adapter is at its prompt and no request of ours was sent nor answered for
+/// 1.1 s, the adapter's own reading becomes a sample V(pin16,pin4), uncertainty 2 % and half a digit
+/// (uncalibrated, from memory), time = middle of question and answer, aperture_ns = the time between them.
+/// Not while monitoring. An exchange that begins within 50 ms of it may be later by that round trip.
+///
+/// LV RESET, or a prompt that nobody asked for: the adapter has restarted and lost its settings; the link is
+/// gone from then until the dialogue is through again.
+
+#include <optional>
+#include <span>
+#include <string>
+#include <string_view>
+
+#include "core/link/link.hpp"
+
+namespace pin16::link {
+
+/// A protocol as the adapter numbers it.
+struct AtProtocol {
+  std::string_view name;     ///< of the URI
+  std::string_view command;  ///< that sets it
+  std::string_view number;   ///< as the adapter tells it
+  std::uint32_t bitrate = 0;
+  bool extended = false;
+};
+[[nodiscard]] std::span<const AtProtocol> atProtocols();
+
+/// Every control string of this link that is fixed, without the CR that ends it.
+[[nodiscard]] std::span<const std::string_view> atControls();
+/// Settings for sending with this identifier and hearing `answer` (else the legislated answers, else all).
+struct AtAddressing {
+  std::string header;       ///< ATSH
+  std::string priority;     ///< 29 bit, if the header is refused: ATCP, then
+  std::string header_rest;  ///< ATSH with the lower three bytes
+  std::string filter, mask;
+};
+[[nodiscard]] AtAddressing atAddressing(std::uint32_t word, std::optional<std::uint32_t> answer);
+
+/// What a job knows, for an at: URI that does not say it: protocol (then with named=job) and answer. Any
+/// other URI, and one that says it all, comes back as it is.
+[[nodiscard]] std::string completeAtUri(const std::string& uri, std::optional<std::uint32_t> bitrate,
+                                        bool extended, std::optional<std::uint32_t> answer);
+
+[[nodiscard]] Scheme atScheme();
+
+}  // namespace pin16::link

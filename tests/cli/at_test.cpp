@@ -1,0 +1,155 @@
+// SPDX-License-Identifier: Apache-2.0
+/// The same bench through at: and through bench:. The roll call must find the same modules with the same
+/// VINs; check must come to the same verdicts of traffic, answer and timing. What the medium explains is
+/// named.
+
+#include <fmt/format.h>
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include <boost/json/parse.hpp>
+#include <boost/json/value.hpp>
+#include <filesystem>
+#include <map>
+#include <thread>
+
+#include "run_pin16.hpp"
+#include "tests/bench/at_desk.hpp"
+
+namespace pin16::test {
+namespace {
+
+namespace fs = std::filesystem;
+namespace json = boost::json;
+const fs::path kScenarios = fs::path(PIN16_SOURCE_DIR) / "captures/scenarios";
+
+/// The adapter in a thread of its own, as it would be in a device of its own.
+class Served {
+ public:
+  explicit Served(const std::string& scenario, double age_s, bench::AtHabits habits = {})
+      : desk_(io_, *bench::loadScenario(scenario), std::move(habits), age_s),
+        thread_([this] { io_.run(); }) {}
+  ~Served() {
+    io_.stop();
+    thread_.join();
+  }
+  Served(const Served&) = delete;
+  Served& operator=(const Served&) = delete;
+  [[nodiscard]] std::string path() const { return desk_.path(); }
+
+ private:
+  boost::asio::io_context io_;
+  bench::AtDesk desk_;
+  std::thread thread_;
+};
+
+std::string text(const json::value& v) { return std::string(v.as_string()); }
+
+/// "7A1>7A9 VIN", by request identifier.
+std::map<std::int64_t, std::string> modules(const Ran& ran) {
+  std::map<std::int64_t, std::string> out;
+  boost::system::error_code fault;
+  const auto doc = json::parse(ran.out, fault);
+  if (fault) {
+    ADD_FAILURE() << ran.out << ran.err;
+    return out;
+  }
+  for (const auto& m : doc.at("modules").as_array())
+    out[m.at("request_id").to_number<std::int64_t>()] =
+        fmt::format("{:X} {}", m.at("answer_id").to_number<std::int64_t>(),
+                    m.at("vin").is_null() ? "-" : text(m.at("vin")));
+  return out;
+}
+
+class AtScenario : public testing::TestWithParam<const char*> {};
+
+/// The scenario with everything up at once: `rollcall` asks as soon as its links are up.
+std::string quickly(const TemporaryFolder& f, const std::string& name) {
+  std::string text = readFile((kScenarios / name / "scenario.toml").string());
+  for (const auto& [from, to] :
+       {std::pair("power_on_s = 0.5", "power_on_s = 0.05"), std::pair("boot_s = 0.6", "boot_s = 0.1"),
+        std::pair("boot_s = 0.3", "boot_s = 0.1")}) {
+    const std::size_t at = text.find(from);
+    if (at != std::string::npos) text.replace(at, std::string(from).size(), to);
+  }
+  fs::create_directory(f.file("quick"));
+  writeFile(f.file("quick/scenario.toml"), text);
+  return f.file("quick");
+}
+
+TEST_P(AtScenario, TheRollCallFindsTheSame) {
+  const TemporaryFolder f;
+  const std::string job = (kScenarios / GetParam() / "job.toml").string();
+  const std::string scenario = quickly(f, GetParam());
+  const Ran bench =
+      runPin16({"rollcall", "bench:" + scenario, "--job", job, "--json", "-o", "b.pcapng"}, f.path());
+  const Served served(scenario, 3);
+  const Ran at = runPin16(
+      {"rollcall", "at:" + served.path() + "?protocol=can11-500", "--job", job, "--json", "-o", "a.pcapng"},
+      f.path());
+  EXPECT_EQ(at.exit_code, bench.exit_code) << at.out << at.err;
+  EXPECT_EQ(modules(at), modules(bench));
+  EXPECT_EQ(modules(at).empty(), std::string(GetParam()) == "module-silent") << "something was compared";
+  EXPECT_THAT(runPin16({"review", "a.pcapng", "--lines"}, f.path()).out, testing::HasSubstr("22 f1 90"));
+}
+
+TEST_P(AtScenario, CheckComesToTheSameVerdicts) {
+  const TemporaryFolder f;
+  const fs::path scenario = kScenarios / GetParam();
+  fs::copy_file(scenario / "job.toml", f.file("job.toml"));
+  const auto steps = [&](const Ran& ran) {
+    std::map<std::string, std::string> out;
+    boost::system::error_code fault;
+    const auto doc = json::parse(ran.out, fault);
+    if (fault) {
+      ADD_FAILURE() << ran.out << ran.err;
+      return out;
+    }
+    for (const auto& s : doc.at("steps").as_array()) out[text(s.at("name"))] = text(s.at("verdict"));
+    out["overall"] = text(doc.at("overall"));
+    return out;
+  };
+  const auto bench = steps(runPin16(
+      {"check", "--job", "job.toml", "bench:" + scenario.string(), "--ask", "--json", "-o", "b.pcapng"},
+      f.path()));
+  // An adapter brings one point of the supply: the others are typed, as they stand on the bench.
+  writeFile(f.file("said.txt"), runPin16({"bench", scenario.string(), "--readings"}, f.path()).out);
+  const Served served(scenario.string(), 3);
+  const Ran ran =
+      runPin16({"check", "--job", "job.toml", "at:" + served.path() + "?protocol=can11-500&monitor=on",
+                "--ask", "--operator", "said.txt", "--json", "-o", "a.pcapng"},
+               f.path());
+  auto at = steps(ran);
+  // The medium: its times are receive times of a serial port, so that an answer near the limit may be late.
+  if (at["timing"] == "marginal" && bench.at("timing") == "sound") at["timing"] = "sound";
+  EXPECT_EQ(at, bench) << ran.err;
+}
+INSTANTIATE_TEST_SUITE_P(Some, AtScenario,
+                         testing::Values("own-battery-sound", "removed-sound", "module-silent"),
+                         [](const auto& each) {
+                           std::string name = each.param;
+                           std::replace(name.begin(), name.end(), '-', '_');
+                           return name;
+                         });
+
+TEST(AtCommands, QueryGivesTheVin) {
+  const TemporaryFolder f;
+  const Served served((kScenarios / "own-battery-sound").string(), 3);
+  const Ran r =
+      runPin16({"query", "at:" + served.path() + "?protocol=can11-500", "09 02", "-o", "q.pcapng"}, f.path());
+  EXPECT_EQ(r.exit_code, 0) << r.err;
+  EXPECT_THAT(r.out, testing::HasSubstr("0PN16BEN6H0000001"));
+}
+
+TEST(AtCommands, WithoutAProtocolOrByJobAloneNothingIsAsked) {
+  const TemporaryFolder f;
+  const Served served((kScenarios / "own-battery-sound").string(), 3);
+  EXPECT_EQ(runPin16({"query", "at:" + served.path(), "09 02", "-o", "q.pcapng"}, f.path()).exit_code, 2);
+  const Ran r = runPin16({"rollcall", "at:" + served.path(), "--job",
+                          (kScenarios / "own-battery-sound/job.toml").string(), "-o", "r.pcapng"},
+                         f.path());
+  EXPECT_EQ(r.exit_code, 4) << r.out << r.err;
+}
+
+}  // namespace
+}  // namespace pin16::test
