@@ -21,6 +21,7 @@
 #include <list>
 
 #include "core/base/clock.hpp"
+#include "core/bench/serve_at.hpp"
 #include "core/bench/serve_scpi.hpp"
 #include "core/bench/serve_slcan.hpp"
 #include "core/bench/world.hpp"
@@ -112,6 +113,13 @@ MadeDevice makeScpi(World& world, Ns /*now_ns*/, const Options& options, Write w
       std::make_unique<ScpiInstrument>(world, *std::move(manners), std::move(write)));
 }
 
+MadeDevice makeAt(World& world, Ns now_ns, const Options& options, Write write) {
+  auto habits = atHabits(options);
+  if (!habits) return habits.error();
+  return std::unique_ptr<ServedDevice>(
+      std::make_unique<AtAdapter>(world, now_ns, std::move(write), *std::move(habits)));
+}
+
 /// What can be served; another device is another line.
 struct Maker {
   const char* name;
@@ -121,6 +129,7 @@ struct Maker {
 };
 constexpr Maker kMakers[] = {
     {"slcan", true, false, makeSlcan},
+    {"at", true, false, makeAt},
     {"scpi", false, true, makeScpi},
 };
 
