@@ -150,7 +150,7 @@ int run(int argc, char** argv) try {
   auto* readings = c->add_flag("--readings", o.readings_only,
                                "what meters would read, one --reading a line, for check --operator");
   auto* serve = c->add_option("--serve", o.serve,
-                              "be these devices, parted by commas, of: slcan, scpi (docs/bench.md)");
+                              "be these devices, parted by commas, of: slcan, at, scpi (docs/bench.md)");
   serve->delimiter(',')->excludes(readings);
   auto* at = c->add_option("--at", o.at, "with --serve: folder for the links to the devices");
   serve->needs(at);

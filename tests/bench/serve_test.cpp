@@ -424,8 +424,10 @@ TEST(BenchServe, SaysWhatCannotBeServedAndWhatCan) {
     EXPECT_EQ(refused.error().kind, ErrorKind::usage);
     EXPECT_THAT(refused.error().place, "--serve");
   }
-  const auto at = serve(*loadScenario("removed-sound"), {{"at"}, folder.path(), 1}, [](const Served&) {});
-  EXPECT_THAT(at.error().text(), testing::AllOf(HasSubstr("\"at\""), HasSubstr("yet"), HasSubstr("slcan")));
+  const auto kline =
+      serve(*loadScenario("removed-sound"), {{"kline"}, folder.path(), 1}, [](const Served&) {});
+  EXPECT_THAT(kline.error().text(),
+              testing::AllOf(HasSubstr("\"kline\""), HasSubstr("yet"), HasSubstr("slcan")));
 }
 
 }  // namespace
