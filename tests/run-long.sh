@@ -13,6 +13,7 @@ cmake -S . -B build-tsan -G Ninja -DCMAKE_BUILD_TYPE=RelWithDebInfo -DCMAKE_CXX_
   -DPIN16_WERROR=OFF -DPIN16_SANITIZE=thread >/dev/null && cmake --build build-tsan --target pin16 test_plugin test_plugins &&
   (cd build-tsan && ctest --output-on-failure -L '^plugins?$') || failed=1
 build/tests/can_bench --benchmark_min_time=1 || failed=1
+PIN16_QUIET=1 build/tests/test_supply --gtest_filter='DipTiming.*' || failed=1
 for script in tests/speed/*.sh; do bash "$script" build || failed=1; done
 for _ in 1 2 3; do bash tests/vm/run.sh build || failed=1; done
 [ "$failed" = 0 ] && echo "long run: passed" || { echo "long run: failed"; exit 1; }
