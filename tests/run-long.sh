@@ -14,6 +14,7 @@ cmake -S . -B build-tsan -G Ninja -DCMAKE_BUILD_TYPE=RelWithDebInfo -DCMAKE_CXX_
   (cd build-tsan && ctest --output-on-failure -L '^plugins?$') || failed=1
 PIN16_MUTATIONS=2000000 build/tests/test_link --gtest_filter='*Mutations*' || failed=1
 build/tests/can_bench --benchmark_min_time=1 || failed=1
+PIN16_QUIET=1 build/tests/test_supply --gtest_filter='DipTiming.*' || failed=1
 for script in tests/speed/*.sh; do bash "$script" build || failed=1; done
 for _ in 1 2 3; do bash tests/vm/run.sh build || failed=1; done
 [ "$failed" = 0 ] && echo "long run: passed" || { echo "long run: failed"; exit 1; }

@@ -123,8 +123,8 @@ MadeDevice makeAt(World& world, Ns now_ns, const Options& options, Write write) 
 /// What can be served; another device is another line.
 struct Maker {
   const char* name;
-  bool adapter;  ///< of the bus: there is one interface
-  bool network;  ///< can be had over TCP too
+  bool adapter;     ///< of the bus: there is one interface
+  bool instrument;  ///< reads the scenario's meters, and can be had over TCP too
   MadeDevice (*make)(World& world, Ns now_ns, const Options& options, Write write);
 };
 constexpr Maker kMakers[] = {
@@ -252,7 +252,10 @@ class Service : private World::Observer {
 };
 
 Status Service::run(Scenario scenario, const std::vector<Wanted>& wanted, const ServeOptions& options) {
-  for (Meter& m : scenario.meters) m.when.clear();  // an instrument is read when its host asks
+  // Meters cost solving: none are kept that nobody reads, and an instrument is read when its host asks.
+  if (std::none_of(wanted.begin(), wanted.end(), [](const Wanted& w) { return w.maker->instrument; }))
+    scenario.meters.clear();
+  for (Meter& m : scenario.meters) m.when.clear();
   start_boot_ns_ = bootNow();
   auto world = World::make(scenario, *this, start_boot_ns_);
   if (!world) return world.error();
@@ -283,7 +286,7 @@ Status Service::addDevice(const Wanted& wanted, const ServeOptions& options) {
   made->channel = *channel;
   devices_.push_back(std::move(made));
   readFrom(*channel, true);
-  return wanted.maker->network ? listen(*devices_.back()) : Status{};
+  return wanted.maker->instrument ? listen(*devices_.back()) : Status{};
 }
 
 Result<std::list<Channel>::iterator> Service::addChannel(const Wanted& wanted, int fd) {

@@ -202,7 +202,6 @@ class AtLink final : public SerialLink {
   std::set<std::string> refused_;
   std::string says_;
   Ns latency_ns_ = 0;
-  std::optional<double> volts_V_;
   std::uint64_t bytes_in_ = 0;
 
   // the line under way
@@ -231,7 +230,6 @@ void AtLink::onOpened() {
   parser_.reset();
   refused_.clear();
   says_.clear();
-  volts_V_.reset();
   latency_ns_ = 0;
   bytes_in_ = 0;
   header_ = UINT32_MAX;
@@ -416,6 +414,7 @@ void AtLink::advance() {
 /// At a prompt with nothing to send: goes on listening where there is reason to.
 void AtLink::listenOn() {
   const bool waits = listen_until_ns_ != kNoTime && bootNow() < listen_until_ns_;
+  if (!waits) listen_until_ns_ = kNoTime;
   if (!refused(kMonitor)) {
     if (waits) return writeControl(std::string(kMonitor));
     if (settings_.monitor) {
@@ -578,6 +577,7 @@ void AtLink::onWord(const AtItem& item) {
 }
 
 void AtLink::errorFrame(Ns t_ns, std::uint32_t classes) {
+  if (starting_) return;  // nothing of ours was on the bus
   CanFrame f;
   f.word = event::kErrorFlag | classes;
   f.length = CAN_ERR_DLC;
@@ -592,21 +592,24 @@ void AtLink::onFrame(const AtItem& item) {
   }
   seen(item.t_ns);
   heard_ns_ = item.t_ns;
-  if (doing_ == Doing::request || doing_ == Doing::monitor)
-    watch(doing_ == Doing::request ? kListenWait : kMonitorCheck);
+  if (doing_ == Doing::request) watch(kListenWait);
+  if (doing_ == Doing::monitor && settings_.monitor) watch(kMonitorCheck);
   if (item.damaged) return errorFrame(item.t_ns, CAN_ERR_PROT | CAN_ERR_BUSERROR);
   const std::weak_ptr<bool> alive = token();
+  bool ours = false;
   for (auto u = unproven_.begin(); u != unproven_.end(); ++u) {
     if (item.frame.remote() || !answers(u->frame, item.frame)) continue;
     const Unproven proven = *u;
     unproven_.erase(u);
     busy_ns_ = item.t_ns;
+    ours = true;
     context().host.onFrame(context().index, proven.written_ns, proven.frame, /*outbound=*/true);
     break;
   }
   if (alive.expired()) return;
   if (pciOf(item.frame) == kConsecutive) busy_ns_ = item.t_ns;
-  if (isPending(item.frame)) listen_until_ns_ = item.t_ns + kPendingMost_ns;
+  if (isPending(item.frame) && (ours || listen_until_ns_ != kNoTime))
+    listen_until_ns_ = item.t_ns + kPendingMost_ns;
   context().host.onFrame(context().index, item.t_ns, item.frame, /*outbound=*/false);
 }
 
@@ -621,8 +624,11 @@ void AtLink::onPrompt(Ns t_ns) {
       reply_.took_ns = t_ns - line_ns_;
       return controlDone();
     case Doing::monitor:
-      // Refused, or it stopped by itself; that it did at once and without a word is a refusal too.
-      if (reply_.refused || reply_.ok) refused_.emplace(kMonitor);
+      if (reply_.refused && refused_.emplace(kMonitor).second) {
+        event::LinkState s = state();
+        s.description = describe();
+        become(std::move(s));
+      }
       break;
     case Doing::request:
       if (reply_.refused) tell("the adapter did not understand the request: nothing was sent");
@@ -632,11 +638,6 @@ void AtLink::onPrompt(Ns t_ns) {
   }
   unwatch();
   doing_ = Doing::prompt;
-  if (refused(kMonitor) && settings_.monitor) {
-    event::LinkState s = state();
-    s.description = describe();
-    become(std::move(s));
-  }
   advance();
 }
 

@@ -121,7 +121,7 @@ TEST(Meters, CannotBeAskedAndSaySo) {
   const Yard yard(scenario("own-battery-sound"));
   const std::string meter = yard.meters().front();
   for (const auto& call :
-       std::vector<std::vector<std::string>>{{"query", meter, "22 F190"}, {"rollcall", meter}}) {
+       std::vector<std::vector<std::string>>{{"query", meter, "01 0C"}, {"rollcall", meter}}) {
     const Ran r = runPin16(call, yard.folder.path());
     EXPECT_EQ(r.exit_code, 2) << r.err;
     EXPECT_THAT(r.err, HasSubstr("meter"));

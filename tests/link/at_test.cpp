@@ -277,6 +277,7 @@ TEST(AtLinkScripted, EachWordOfTroubleIsANote) {
 }
 TEST(AtLinkScripted, WhatTheAdapterCallsDamagedIsAnErrorFrame) {
   Obliging o("&monitor=on");
+  ASSERT_TRUE(runUntil(o.io, [&] { return o.far.got.ends_with("ATMA\r"); }));
   o.far.say("3A0 01 02 03\r3A0 01 02 <RX ERROR\r");
   ASSERT_TRUE(runUntil(o.io, [&] { return o.host.frames.size() == 2; }));
   EXPECT_EQ(o.host.frames[0].frame.id(), 0x3A0U);

@@ -277,7 +277,7 @@ TEST(ScpiBench, ByPtyAndByTcpTheBenchsValuesAreThoseOfItsCircuit) {
     EXPECT_EQ(meter->link->state().condition, LinkCondition::up);
     EXPECT_EQ(meter->link->state().description, "Pin16,bench supply,0,1");
     EXPECT_EQ(meter->link->state().text, "");
-    EXPECT_THAT(samplesOf(meter->host), SizeIs(Gt(100U)));
+    EXPECT_THAT(samplesOf(meter->host), SizeIs(Gt(10U)));
     expectSolved(*meter, s);
     meter->link->close();
     EXPECT_THAT(meter->host.all<event::Gap>(), IsEmpty());
@@ -309,9 +309,9 @@ TEST_P(ScpiManner, IsReadAllTheSame) {
   const Folder folder;
   const auto s = scenario("fed-in-place-sound");
   const ServedBench bench(s, {{std::string("scpi?") + p.serve}, folder.path(), 0});
-  Meter meter("scpi:" + folder.file("scpi") + "?V=V(src+,src-)&I=I(feed)&every_ms=10&wait_ms=150" + p.more);
+  Meter meter("scpi:" + folder.file("scpi") + "?V=V(src+,src-)&I=I(feed)&every_ms=10" + p.more);
   meter.link->open();
-  meter.run(4000);
+  meter.run(5000);
   meter.link->close();
   const auto samples = samplesOf(meter.host);
   EXPECT_THAT(samples, SizeIs(Gt(20U)));
@@ -329,13 +329,14 @@ TEST_P(ScpiManner, IsReadAllTheSame) {
 }
 
 INSTANTIATE_TEST_SUITE_P(Bench, ScpiManner,
-                         testing::Values(Manner{"Slow", "slow_ms=60", "", true},
-                                         Manner{"Noisy", "noise=0.2", "", false},
-                                         Manner{"Units", "units=1&end=crlf", "", true},
-                                         Manner{"CarriageReturns", "end=cr", "&end=cr", true},
-                                         Manner{"Knows little", "no=status&no=errors&no=identity", "", true},
+                         testing::Values(Manner{"Slow", "slow_ms=60", "&wait_ms=1500", true},
+                                         Manner{"Noisy", "noise=0.2", "&wait_ms=300", false},
+                                         Manner{"Units", "units=1&end=crlf", "&wait_ms=1500", true},
+                                         Manner{"CarriageReturns", "end=cr", "&end=cr&wait_ms=1500", true},
+                                         Manner{"Knows little", "no=status&no=errors&no=identity",
+                                                "&wait_ms=400", true},
                                          Manner{"TooSlow", "slow_ms=120&no=errors", "&wait_ms=100", false},
-                                         Manner{"Dying", "dies_after=60&dead_ms=400", "", false}),
+                                         Manner{"Dying", "dies_after=60&dead_ms=400", "&wait_ms=150", false}),
                          [](const auto& one) {
                            std::string name = one.param.name;
                            std::erase(name, ' ');
