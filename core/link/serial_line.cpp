@@ -342,7 +342,7 @@ void SerialLine::readSome() {
   if (!alive.expired() && stream_.is_open()) readable();
 }
 
-void SerialLine::lost(SerialTrouble why) {
+void SerialLine::lost(const SerialTrouble& why) {
   const std::weak_ptr alive(alive_);
   shut();
   events_.trouble(why, true);

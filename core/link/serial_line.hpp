@@ -87,7 +87,7 @@ class SerialLine {
   void readable();
   void readSome();
   void flush();
-  void lost(SerialTrouble why);
+  void lost(const SerialTrouble& why);
   void shut();
 
   boost::asio::io_context& io_;

@@ -537,7 +537,7 @@ Result<std::unique_ptr<Link>> makeSlcanLink(const Uri& uri, const Context& conte
   Settings settings;
   SerialSettings serial;
   const std::string listen = uri.option("listen");
-  if (listen != "" && listen != "yes" && listen != "no")
+  if (!listen.empty() && listen != "yes" && listen != "no")
     return Error{ErrorKind::usage, fmt::format("listen={} is neither yes nor no", listen), uri.text,
                  "Leave it out to listen only"};
   settings.listen_only = listen != "no";

@@ -81,13 +81,14 @@ std::optional<CanFrame> readFrame(std::string_view line, const Form& form, std::
   if (form.fd) f.fd_flags = form.brs ? event::kFdFormat | event::kFdBrs : event::kFdFormat;
   rest = line.substr(head);
   if (form.remote) return f;
-  if (rest.size() < 2U * f.length) return std::nullopt;
+  const std::size_t digits = std::size_t{2} * f.length;
+  if (rest.size() < digits) return std::nullopt;
   for (std::size_t i = 0; i < f.length; ++i) {
     const int high = digit(rest[2 * i]), low = digit(rest[2 * i + 1]);
     if (high < 0 || low < 0) return std::nullopt;
     f.data[i] = static_cast<std::uint8_t>(high * 16 + low);
   }
-  rest.remove_prefix(2U * f.length);
+  rest.remove_prefix(digits);
   return f;
 }
 
