@@ -50,7 +50,8 @@ TEST(Commands, BenchServesADeviceAndSaysWhereItIs) {
   EXPECT_THAT(served.out,
               testing::StartsWith("{\"schema\":\"pin16-bench-device\",\"version\":1,"
                                   "\"device\":\"slcan\",\"path\":\"devices/slcan\",\"pty\":\"/dev/pts/"));
-  EXPECT_THAT(served.out, HasSubstr("\"bitrate\":500000,\"listen_only\":false,\"supplied\":true,\"port\":null}\n"));
+  EXPECT_THAT(served.out,
+              HasSubstr("\"bitrate\":500000,\"listen_only\":false,\"supplied\":true,\"port\":null}\n"));
   for (const auto& wrong :
        std::vector<std::vector<std::string>>{{"--serve", "slcan"},
                                              {"--at", "devices"},
