@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
-/// A device of the bench as another program meets it: bytes in, bytes out. Pure behaviour: no I/O, no clock of
-/// its own, one thread (that of serve()). The world has been advanced to `now_ns` before each call.
+/// A device of the bench as another program meets it: bytes in, bytes out. Pure behaviour: no I/O, no clock
+/// of its own, one thread (that of serve()). The world has been advanced to `now_ns` before each call.
 
 #include <functional>
 #include <string_view>

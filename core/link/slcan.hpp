@@ -4,9 +4,9 @@
 /// protocol of the kernel's slcan driver (slcan_parser.hpp).
 ///
 /// Opening: `V` tells that it is an adapter and that all before it is answered; another kind of device gets
-/// nothing else. Then `C`, `N`, `S0`..`S8`, `Z1`, and `L` or `O`. Each is answered within 0.7 s or the port is
-/// closed and tried again; V, N and Z1 may go unanswered. Listens unless `listen=no`. An adapter that refuses `L`
-/// stays closed: open, it would acknowledge.
+/// nothing else. Then `C`, `N`, `S0`..`S8`, `Z1`, and `L` or `O`. Each is answered within 0.7 s or the port
+/// is closed and tried again; V, N and Z1 may go unanswered. Listens unless `listen=no`. An adapter that
+/// refuses `L` stays closed: open, it would acknowledge.
 ///
 /// Times: `adapter` where stamps come (slcan_clock.hpp), else `user`. time_error_ns is measured, rounded up
 /// to 1, 2 or 5 times a power of ten: the longest answer so far; with stamps 1 ms and the shortest. Frames of
