@@ -1,14 +1,19 @@
 #!/bin/bash
 # SPDX-License-Identifier: Apache-2.0
-# What is too long for CI; run before an issue is closed. clang-tidy with its static analyzer on all files, the tests
-# five times in random order, plugins under TSan, the VM three times, speed against peers.
+# What is too long for CI; run before an issue is closed. clang-tidy with its static analyzer on all files and the VM once
+# more beside it, the tests three times in random order, plugins under TSan, long fuzz, speed against peers.
 set -u
 cd "$(dirname "$0")/.."
 bash tests/install-deps.sh test || exit 1
 failed=0
 cmake -S . -B build -G Ninja -DCMAKE_BUILD_TYPE=Release -DPIN16_TESTS=ON >/dev/null && cmake --build build || exit 1
-bash tests/lint.sh all || failed=1
-(cd build && ctest --output-on-failure -j2 --repeat until-fail:5 --schedule-random) || failed=1
+bash tests/vm/run.sh build >vm.tmp.log 2>&1 &
+vm=$!
+PIN16_TIDY_JOBS=1 bash tests/lint.sh all || failed=1
+wait $vm || failed=1
+cat vm.tmp.log
+rm -f vm.tmp.log
+(cd build && ctest --output-on-failure -j4 --repeat until-fail:3 --schedule-random) || failed=1
 cmake -S . -B build-tsan -G Ninja -DCMAKE_BUILD_TYPE=RelWithDebInfo -DCMAKE_CXX_FLAGS_RELWITHDEBINFO=-O1 -DPIN16_TESTS=ON \
   -DPIN16_WERROR=OFF -DPIN16_SANITIZE=thread >/dev/null && cmake --build build-tsan --target pin16 test_plugin test_plugins &&
   (cd build-tsan && ctest --output-on-failure -L '^plugins?$') || failed=1
@@ -16,5 +21,4 @@ PIN16_MUTATIONS=2000000 build/tests/test_link --gtest_filter='*Mutations*' || fa
 build/tests/can_bench --benchmark_min_time=1 || failed=1
 PIN16_QUIET=1 build/tests/test_supply --gtest_filter='DipTiming.*' || failed=1
 for script in tests/speed/*.sh; do bash "$script" build || failed=1; done
-for _ in 1 2 3; do bash tests/vm/run.sh build || failed=1; done
 [ "$failed" = 0 ] && echo "long run: passed" || { echo "long run: failed"; exit 1; }
