@@ -325,7 +325,9 @@ TEST_P(ScpiManner, IsReadAllTheSame) {
       EXPECT_LT(one.m.value, 1.0);
     }
   }
-  if (p.whole) EXPECT_THAT(meter.host.all<event::Gap>(), IsEmpty());
+  if (p.whole) {
+    EXPECT_THAT(meter.host.all<event::Gap>(), IsEmpty());
+  }
 }
 
 INSTANTIATE_TEST_SUITE_P(Bench, ScpiManner,
