@@ -22,7 +22,7 @@ fi
 echo "clang-tidy: ${#files[@]} files"
 # tidy CHECKS: the files on standard input
 tidy() {
-  xargs -r -P "${PIN16_TIDY_JOBS:-2}" -n 4 clang-tidy -p build --quiet --extra-arg=-Wno-unknown-warning-option --checks="$1" 2>&1 |
+  xargs -r -P 2 -n 4 clang-tidy -p build --quiet --extra-arg=-Wno-unknown-warning-option --checks="$1" 2>&1 |
     grep -E ': (error|warning): ' | sort -u
   [ "${PIPESTATUS[0]}" = 0 ] || bad=1
 }
