@@ -290,16 +290,19 @@ Status Service::addDevice(const Wanted& wanted, const ServeOptions& options) {
 }
 
 Result<std::list<Channel>::iterator> Service::addChannel(const Wanted& wanted, int fd) {
-  channels_.emplace_back(io_, fd);
-  const auto at = std::prev(channels_.end());
+  // Among the others only once its device is there: making it already moves the bench, which tells all of
+  // them.
+  std::list<Channel> made;
+  made.emplace_back(io_, fd);
+  const auto at = made.begin();
   auto device = wanted.maker->make(*world_, bootNow(), wanted.options,
                                    [channel = &*at](std::string_view text) { channel->write(text); });
   if (!device) {
     at->letGo();
-    channels_.erase(at);
     return device.error();
   }
   at->setDevice(*std::move(device));
+  channels_.splice(channels_.end(), made);
   return at;
 }
 

@@ -396,6 +396,25 @@ TEST(BenchServe, EndsByItselfAfterTheTimeGiven) {
   EXPECT_FALSE(fs::exists(fs::symlink_status(folder.file("slcan"))));
 }
 
+// Whatever its interface lives on: one with a supply of its own is awake before the source is connected.
+TEST(BenchServe, EveryShippedScenarioCanBeServed) {
+  std::size_t scenarios = 0;
+  for (const auto& entry : fs::directory_iterator(PIN16_SOURCE_DIR "/captures/scenarios")) {
+    const auto scenario = loadScenario(entry.path().string());
+    ASSERT_TRUE(scenario) << scenario.error().text();
+    ++scenarios;
+    for (const char* adapter : {"slcan", "at"}) {
+      const Folder folder;
+      std::size_t ready = 0;
+      const Status served =
+          serve(*scenario, {{adapter, "scpi"}, folder.path(), 0.1}, [&](const Served&) { ++ready; });
+      EXPECT_TRUE(served) << entry.path() << ": " << served.error().text();
+      EXPECT_EQ(ready, 2U) << entry.path();
+    }
+  }
+  EXPECT_GE(scenarios, 23U);
+}
+
 TEST(BenchServe, ReplacesADeadLinkButNoFile) {
   const Folder folder;
   fs::create_symlink("/dev/pts/none", folder.file("slcan"));

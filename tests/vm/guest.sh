@@ -389,28 +389,44 @@ shipped_scenarios() {
     # shellcheck disable=SC2207
     [ $# -gt 0 ] || names=($(ls captures/scenarios))
     for name in "${names[@]}"; do
-        run_scenario "$name" "${#at_once[@]}"
+        if [ "$name" = removed-alone-listen-only ]; then
+            # Its 4000 frames a second leave an emulated CPU no time for another bench.
+            [ ${#at_once[@]} -eq 0 ] || judge_scenarios "${at_once[@]}"
+            at_once=()
+            run_scenario "$name" 0 with
+            wait
+            run_scenario "$name" 0 less
+            judge_scenarios "$name"
+            continue
+        fi
+        run_scenario "$name" "${#at_once[@]}" with less
         at_once+=("$name")
         [ ${#at_once[@]} -ge 2 ] && judge_scenarios "${at_once[@]}" && at_once=()
     done
     [ ${#at_once[@]} -eq 0 ] || judge_scenarios "${at_once[@]}"
 }
-# run_scenario NAME NUMBER: in the background once the interfaces are up
+# run_scenario NAME NUMBER with|less...: with and without what its meters read, in the background once the interfaces are up
 run_scenario() {
-    local i options rate benches=
-    "$pin16" bench "$1" --readings > "$work/$1.readings"
-    for i in with less; do
-        serve "$1" "$i$2" > "$work/said" || { bad "scenario $1: served"; cat "$work/said"; kill $benches $bench; return; }
+    local i options rate benches= name=$1 number=$2
+    shift 2
+    "$pin16" bench "$name" --readings > "$work/$name.readings"
+    for i in "$@"; do
+        serve "$name" "$i$number" > "$work/said" || { bad "scenario $name: served"; cat "$work/said"; kill $benches $bench; return; }
         benches="$benches $bench"
         options=
-        grep -q '"listen_only":true' "$work/at-$i$2/ready" && options="listen-only on"
-        rate=$(sed -n 's/.*"bitrate":\([0-9]*\).*/\1/p' "$work/at-$i$2/ready")
+        grep -q '"listen_only":true' "$work/at-$i$number/ready" && options="listen-only on"
+        rate=$(sed -n 's/.*"bitrate":\([0-9]*\).*/\1/p' "$work/at-$i$number/ready")
         # shellcheck disable=SC2086
-        raise "$i$2" "$rate" $options
+        raise "$i$number" "$rate" $options
     done
     {
-        check_scenario "$1" "with$2" --operator "$work/$1.readings" &
-        check_scenario "$1" "less$2" &
+        for i in "$@"; do
+            if [ "$i" = with ]; then
+                check_scenario "$name" "with$number" --operator "$work/$name.readings" &
+            else
+                check_scenario "$name" "less$number" &
+            fi
+        done
         wait
         # shellcheck disable=SC2086
         kill $benches
