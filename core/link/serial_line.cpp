@@ -303,18 +303,13 @@ std::optional<SerialTrouble> SerialLine::openPort() {
   if (sp_set_bits(port_, 8) != SP_OK || sp_set_parity(port_, SP_PARITY_NONE) != SP_OK ||
       sp_set_stopbits(port_, 1) != SP_OK || sp_set_flowcontrol(port_, SP_FLOWCONTROL_NONE) != SP_OK)
     return failed(SP_ERR_FAIL);
-  if (!setBaud(settings_.baud))
+  if (sp_set_baudrate(port_, static_cast<int>(settings_.baud)) != SP_OK)
     return SerialTrouble{event::LinkCondition::failed,
                          fmt::format("the driver of {} refuses {} bit/s", path_, settings_.baud),
                          "name a rate that the device knows, as in ?baud=115200"};
   sp_set_dtr(port_, settings_.dtr ? SP_DTR_ON : SP_DTR_OFF);
   sp_set_rts(port_, settings_.rts ? SP_RTS_ON : SP_RTS_OFF);
   return std::nullopt;
-}
-
-bool SerialLine::setBaud(std::uint32_t baud) {
-  settings_.baud = baud;
-  return pty_ || (port_ != nullptr && sp_set_baudrate(port_, static_cast<int>(baud)) == SP_OK);
 }
 
 void SerialLine::readable() {

@@ -65,8 +65,6 @@ class SerialLine {
   /// Queues bytes; false if the line is not open or too much waits already. A device that takes nothing for 1
   /// s is a trouble (own figure).
   bool write(ByteView bytes);
-  /// New rate on the open port; false if the driver refuses it.
-  bool setBaud(std::uint32_t baud);
   /// Closes and opens anew after the usual wait: for a device that no longer makes sense.
   void reopen(const SerialTrouble& why);
   /// The port now in use; a symbolic link is shown as given.

@@ -22,38 +22,17 @@ constexpr milliseconds kRetryFirst{250}, kRetryMost{2000}, kConnectMost{3000};  
 
 TcpLink::TcpLink(const link::Uri& uri, std::string host, std::string port, const link::Context& context,
                  std::string description)
-    : context_(context),
+    : DeviceLink(uri, context, std::move(description)),
       host_(std::move(host)),
       port_(std::move(port)),
-      description_(std::move(description)),
       resolver_(context.io),
       socket_(context.io),
       retry_(context.io),
-      patience_(context.io) {
-  state_.uri = uri.text;
-  state_.description = description_;
-}
+      patience_(context.io) {}
 
-void TcpLink::open() {
-  if (alive_) return;
-  alive_ = std::make_shared<bool>(true);
-  connect();
-}
-
-void TcpLink::close() {
-  if (!alive_) return;
-  if (open_) onClosing();
-  alive_.reset();
+void TcpLink::stopLine() {
   retry_.cancel();
   shut();
-  const Ns now_ns = bootNow();
-  if (missed_)
-    context_.host.emit(context_.index, now_ns,
-                       event::Gap{gap_from_ns_, now_ns, missed_why_ + "; it did not come back"});
-  missed_ = false;
-  event::LinkState next = state_;
-  next.condition = LinkCondition::finished;
-  become(std::move(next));
 }
 
 void TcpLink::shut() {
@@ -112,8 +91,7 @@ void TcpLink::read() {
           return lost(LinkCondition::gone, fmt::format("{} ended the connection ({})", peer(), ec.message()),
                       "check the cable and whether the instrument is on; the run goes on");
         const Bytes bytes(in_.begin(), in_.begin() + static_cast<std::ptrdiff_t>(n));
-        context_.host.onBytes(context_.index, now_ns, bytes, /*outbound=*/false);
-        onBytes(now_ns, bytes);
+        took(now_ns, bytes);
         if (!attempt.expired()) read();
       });
 }
@@ -123,7 +101,7 @@ bool TcpLink::control(std::string_view text) {
   error_code ec;
   const std::size_t n = socket_.write_some(asio::buffer(text), ec);
   const ByteView gone{reinterpret_cast<const std::uint8_t*>(text.data()), n};
-  if (n > 0) context_.host.onBytes(context_.index, bootNow(), gone, /*outbound=*/true);
+  if (n > 0) gave(bootNow(), gone);
   // A query fits into any socket's buffer: if it does not, nothing was read there for long.
   if (n == text.size()) return true;
   lost(LinkCondition::gone, fmt::format("{} takes no bytes ({})", peer(), ec.message()),
@@ -138,51 +116,16 @@ void TcpLink::reopenLater(LinkCondition condition, std::string text, std::string
 void TcpLink::lost(LinkCondition condition, std::string text, std::string advice) {
   const bool was_open = open_;
   shut();
-  if (was_open) onLost();
-  if (was_up_ && !missed_) {
-    missed_ = true;
-    gap_from_ns_ = seen_boot_ns_;
-    missed_why_ = text;
-  }
-  event::LinkState next = blank();
-  next.condition = condition;
-  next.text = std::move(text);
-  next.advice = std::move(advice);
-  become(std::move(next));
+  trouble(condition, std::move(text), std::move(advice), was_open);
   retryLater();
 }
 
 void TcpLink::retryLater() {
   retry_.expires_after(std::min(kRetryFirst * (1 << std::min(tries_, 3)), kRetryMost));
   ++tries_;
-  retry_.async_wait([this, alive = std::weak_ptr(alive_)](const error_code& ec) {
+  retry_.async_wait([this, alive = token()](const error_code& ec) {
     if (!ec && !alive.expired()) connect();
   });
-}
-
-event::LinkState TcpLink::blank() const {
-  event::LinkState s;
-  s.uri = state_.uri;
-  s.description = description_;
-  s.driver = "tcp";
-  s.meter = state_.meter;
-  return s;
-}
-
-void TcpLink::up(Ns t_boot_ns, event::LinkState next) {
-  if (missed_)
-    context_.host.emit(context_.index, t_boot_ns, event::Gap{gap_from_ns_, t_boot_ns, missed_why_});
-  missed_ = false;
-  was_up_ = true;
-  seen_boot_ns_ = t_boot_ns;
-  next.condition = LinkCondition::up;
-  become(std::move(next));
-}
-
-void TcpLink::become(event::LinkState next) {
-  if (next == state_) return;
-  state_ = std::move(next);
-  context_.host.emit(context_.index, bootNow(), state_);
 }
 
 }  // namespace pin16::supply
