@@ -11,6 +11,7 @@
 #include <limits>
 #include <set>
 
+#include "core/circuit/circuit.hpp"
 #include "core/event/frame.hpp"
 
 namespace pin16::bench {
@@ -179,6 +180,9 @@ class Fields {
 
 void readLead(Fields& f, Lead& lead) {
   f("mm2", lead.mm2, 0.05, 120);
+  std::optional<double> gauge;
+  f("gauge", gauge, 0, 30);
+  if (gauge) lead.mm2 = circuit::gaugeArea_mm2(*gauge);
   f("length_m", lead.length_m, 0.001, 200);
 }
 

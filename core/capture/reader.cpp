@@ -113,14 +113,6 @@ bool Reader::next(Batch& batch) {
   return !batch.headers.empty();
 }
 
-std::uint64_t Reader::foreignLosses() const {
-  std::uint64_t sum = 0;
-  for (const LinkFacts& l : facts_.links) {
-    if (!l.ours) sum += l.statistics.dropped + l.statistics.os_dropped;
-  }
-  return sum;
-}
-
 std::uint64_t Reader::offset() const { return decoder_->offset(); }
 
 }  // namespace pin16::capture

@@ -69,8 +69,6 @@ class Reader {
   [[nodiscard]] const std::vector<LinkFacts>& links() const { return facts_.links; }
   [[nodiscard]] const Skipped& skipped() const { return facts_.skipped; }
   [[nodiscard]] const SectionFacts& section() const { return facts_.section; }
-  /// Losses that other programs' captures report in their interface statistics, over all links.
-  [[nodiscard]] std::uint64_t foreignLosses() const;
   /// Bytes read so far, for progress.
   [[nodiscard]] std::uint64_t offset() const;
 

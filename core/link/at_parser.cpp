@@ -154,8 +154,6 @@ const char* toText(AtWord word) {
   return names.at(static_cast<std::size_t>(word));
 }
 
-std::optional<CanFrame> parseAtFrame(std::string_view line) { return frameOf(compact(line)); }
-
 void AtParser::expectEcho(std::string_view line) { echo_ = compact(line); }
 
 void AtParser::reset() {

@@ -88,7 +88,4 @@ class AtParser {
   std::uint64_t garbage_ = 0;
 };
 
-/// The frame of a line without its remark; blanks allowed. Nothing if it is none.
-[[nodiscard]] std::optional<event::CanFrame> parseAtFrame(std::string_view line);
-
 }  // namespace pin16::link

@@ -134,6 +134,17 @@ Decoded decodeAnswer(ByteView request, ByteView answer) {
                     toHex(answer, " "), answer));
 }
 
+Item unsettledItem(std::string_view kind, std::uint8_t number, std::string_view name, ByteView data) {
+  Item out;
+  out.id = fmt::format("{:02X}", number);
+  out.what = fmt::format("{} {}{}{}", kind, out.id, name.empty() ? "" : " ", name);
+  out.raw = toHex(data);
+  out.text = toHex(data, " ");
+  out.note = "layout not settled";
+  out.settled = false;
+  return out;
+}
+
 std::string toText(const Item& item) { return titled(item, content(item)); }
 
 std::string toText(const Decoded& decoded, std::size_t most) {

@@ -47,6 +47,9 @@ struct Decoded {
 
 /// "engine speed 1726 1/min".
 [[nodiscard]] std::string toText(const Item& item);
+/// Data whose layout is not settled, shown raw: `kind` is "PID" or "infotype", `name` empty if unknown.
+[[nodiscard]] Item unsettledItem(std::string_view kind, std::uint8_t number, std::string_view name,
+                                 ByteView data);
 /// All of it in one line; at most `most` items, the rest counted.
 [[nodiscard]] std::string toText(const Decoded& decoded, std::size_t most = SIZE_MAX);
 

@@ -306,17 +306,7 @@ Item item(const Pid& p, ByteView data) {
   return out;
 }
 
-Item rawItem(std::uint8_t pid, ByteView data) {
-  Item out;
-  out.id = fmt::format("{:02X}", pid);
-  out.what = "PID " + out.id;
-  if (const auto name = pidName(pid); !name.empty()) out.what += fmt::format(" {}", name);
-  out.raw = toHex(data);
-  out.text = toHex(data, " ");
-  out.note = "layout not settled";
-  out.settled = false;
-  return out;
-}
+Item rawItem(std::uint8_t pid, ByteView data) { return unsettledItem("PID", pid, pidName(pid), data); }
 
 std::vector<Item> figures(const Pid& p, ByteView data) {
   std::vector<Item> out;

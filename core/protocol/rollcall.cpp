@@ -195,11 +195,4 @@ std::vector<RollCallModule> RollCall::modules() const {
   return out;
 }
 
-RollCall callTheRoll(RollCallPlan plan, const limits::Limits& limits,
-                     const std::function<AskResult(const Ask&)>& ask) {
-  RollCall roll(std::move(plan), limits);
-  while (const auto next = roll.next()) roll.take(ask(*next));
-  return roll;
-}
-
 }  // namespace pin16::protocol

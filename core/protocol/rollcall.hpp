@@ -105,8 +105,4 @@ class RollCall {
   std::optional<Error> first_error_;
 };
 
-/// Runs one with a blocking `ask`.
-[[nodiscard]] RollCall callTheRoll(RollCallPlan plan, const limits::Limits& limits,
-                                   const std::function<AskResult(const Ask&)>& ask);
-
 }  // namespace pin16::protocol

@@ -168,15 +168,7 @@ Decoded decodeVehicleInfo(ByteView data) {
   if (infotype <= 0x09 && infotype % 2 == 1) return fixed(infotype, data, 1);
   for (const Layout& layout : kLayouts)
     if (layout.infotype == infotype) return elements(layout, data);
-  Item item;
-  item.id = fmt::format("{:02X}", infotype);
-  item.what = "infotype " + item.id;
-  if (const auto name = infotypeName(infotype); !name.empty()) item.what += fmt::format(" {}", name);
-  item.raw = toHex(data);
-  item.text = toHex(data, " ");
-  item.note = "layout not settled";
-  item.settled = false;
-  out.items.push_back(std::move(item));
+  out.items.push_back(unsettledItem("infotype", infotype, infotypeName(infotype), data));
   return out;
 }
 

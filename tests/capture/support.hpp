@@ -130,7 +130,8 @@ inline All readAll(const std::string& path) {
   all.links = (*r)->links();
   all.skipped = (*r)->skipped();
   all.section = (*r)->section();
-  all.foreign_losses = (*r)->foreignLosses();
+  for (const capture::LinkFacts& l : (*r)->links())
+    if (!l.ours) all.foreign_losses += l.statistics.dropped + l.statistics.os_dropped;
   return all;
 }
 

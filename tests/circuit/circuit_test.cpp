@@ -21,6 +21,8 @@ TEST(Lead, FollowsAreaLengthAndTemperature) {
   EXPECT_NEAR(leadResistance_ohm(0.823, 1, 20), 0.02095, 0.02095 * 1e-3);
   EXPECT_NEAR(leadResistance_ohm(0.5176, 1, 20), 0.03331, 0.03331 * 1e-3);
   EXPECT_NEAR(leadResistance_ohm(0.5176, 6, 60), 0.231278, 0.231278 * 1e-3);
+  EXPECT_NEAR(gaugeArea_mm2(18), 0.823, 0.0005);
+  EXPECT_NEAR(gaugeArea_mm2(20), 0.5176, 0.0005);
 }
 
 // Manufacturer datasheet, mini blade family 32 V (secondary transcription): 7.5 A 10.85 mohm, 15 A 4.58 mohm.

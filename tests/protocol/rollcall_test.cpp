@@ -11,6 +11,14 @@
 namespace pin16::protocol {
 namespace {
 
+/// Runs one with a blocking `ask`.
+RollCall callTheRoll(RollCallPlan plan, const limits::Limits& limits,
+                     const std::function<AskResult(const Ask&)>& ask) {
+  RollCall roll(std::move(plan), limits);
+  while (const auto next = roll.next()) roll.take(ask(*next));
+  return roll;
+}
+
 /// A module on the far end: answers within the asker's real state machines, on simulated time.
 struct Module {
   std::uint32_t request_id;
