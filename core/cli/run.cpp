@@ -8,7 +8,6 @@
 #include <csignal>
 #include <cstdio>
 
-#include "core/link/at.hpp"
 #include "core/link/link.hpp"
 
 namespace pin16::cli {
@@ -74,10 +73,12 @@ std::vector<std::uint16_t> busLinks(const std::vector<std::string>& uris) {
 }
 
 void completeUris(std::vector<std::string>& uris, const job::Job& job) {
-  const auto& address = job.module.address;
-  const bool extended = address && address->extended;
-  const auto answer = address ? std::optional(address->answer_id) : std::nullopt;
-  for (std::string& uri : uris) uri = link::completeAtUri(uri, job.bus.bitrate, extended, answer);
+  link::Hints hints{job.bus.bitrate, false, std::nullopt};
+  if (const auto& address = job.module.address) {
+    hints.extended = address->extended;
+    hints.answer_id = address->answer_id;
+  }
+  for (std::string& uri : uris) uri = link::completeUri(uri, hints);
 }
 
 Status pollUntil(recorder::Session& session, event::Sink& sink, std::chrono::milliseconds most,

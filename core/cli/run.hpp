@@ -56,7 +56,7 @@ class Tee : public event::Sink {
 
 /// The numbers of the links to a bus among these: meters cannot be asked.
 [[nodiscard]] std::vector<std::uint16_t> busLinks(const std::vector<std::string>& uris);
-/// Gives links that must know bit rate and addresses beforehand (at:) what the job knows.
+/// Gives links that must know bit rate and addresses beforehand what the job knows.
 void completeUris(std::vector<std::string>& uris, const job::Job& job);
 
 /// Polls until `until` says so, `most` is over, or an interrupt.

@@ -498,6 +498,7 @@ void AtLink::voltsDone(const Reply& reply) {
   m.uncertainty = kVoltsShare * reply.volts_V + kVoltsHalfDigit_V;
   m.instrument = "adapter's own reading";
   m.aperture_ns = reply.took_ns;
+  m.time_error_ns = (reply.took_ns + 1) / 2;
   context().host.onRecord(context().index, line_ns_ + reply.took_ns / 2, event::Kind::sample, pack(m));
 }
 
@@ -749,6 +750,17 @@ Result<Settings> settingsFrom(const Uri& uri) {
   return s;
 }
 
+std::string missingOptions(const Uri& uri, const Hints& hints) {
+  std::string out;
+  const auto add = [&](const std::string& option) { out += (out.empty() ? "" : "&") + option; };
+  if (uri.option("protocol").empty() && hints.bitrate)
+    for (const AtProtocol& p : kProtocols)
+      if (p.bitrate == *hints.bitrate && p.extended == hints.extended)
+        add(fmt::format("protocol={}&named=job", p.name));
+  if (uri.option("answer").empty() && hints.answer_id) add(fmt::format("answer={:X}", *hints.answer_id));
+  return out;
+}
+
 }  // namespace
 
 std::span<const AtProtocol> atProtocols() { return kProtocols; }
@@ -786,21 +798,6 @@ AtAddressing atAddressing(std::uint32_t word, std::optional<std::uint32_t> answe
   return a;
 }
 
-std::string completeAtUri(const std::string& uri, std::optional<std::uint32_t> bitrate, bool extended,
-                          std::optional<std::uint32_t> answer) {
-  const auto parsed = parseUri(uri);
-  if (!parsed || parsed->scheme != "at") return uri;
-  std::string out = uri;
-  const auto add = [&](const std::string& option) {
-    out += (out.find('?') == out.npos ? "?" : "&") + option;
-  };
-  if (parsed->option("protocol").empty() && bitrate)
-    for (const AtProtocol& p : kProtocols)
-      if (p.bitrate == *bitrate && p.extended == extended) add(fmt::format("protocol={}&named=job", p.name));
-  if (parsed->option("answer").empty() && answer) add(fmt::format("answer={:X}", *answer));
-  return out;
-}
-
 Scheme atScheme() {
   return {"at",
           "at:PORT?protocol=can11-500|can29-500|can11-250|can29-250[&baud=38400][&answer=ID][&monitor=on]  a "
@@ -811,7 +808,8 @@ Scheme atScheme() {
             const auto baud = rateOption(uri, "baud", kDefaultBaud);
             if (!baud) return baud.error();
             return std::unique_ptr<Link>(std::make_unique<AtLink>(uri, *baud, *settings, context));
-          }};
+          },
+          /*meter=*/false, missingOptions};
 }
 
 }  // namespace pin16::link

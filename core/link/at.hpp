@@ -43,8 +43,9 @@
 ///
 /// Supply: once a second, when the adapter is at its prompt and no request of ours was sent nor answered for
 /// 1.1 s, the adapter's own reading becomes a sample V(pin16,pin4), uncertainty 2 % and half a digit
-/// (uncalibrated, from memory), time = middle of question and answer, aperture_ns = the time between them.
-/// Not while monitoring. An exchange that begins within 50 ms of it may be later by that round trip.
+/// (uncalibrated, from memory), time = middle of question and answer, aperture_ns = the time between them,
+/// time_error_ns half of it. Not while monitoring. An exchange that begins within 50 ms of it may be later by
+/// that round trip.
 ///
 /// LV RESET, or a prompt that nobody asked for: the adapter has restarted and lost its settings; the link is
 /// gone from then until the dialogue is through again.
@@ -79,11 +80,7 @@ struct AtAddressing {
 };
 [[nodiscard]] AtAddressing atAddressing(std::uint32_t word, std::optional<std::uint32_t> answer);
 
-/// What a job knows, for an at: URI that does not say it: protocol (then with named=job) and answer. Any
-/// other URI, and one that says it all, comes back as it is.
-[[nodiscard]] std::string completeAtUri(const std::string& uri, std::optional<std::uint32_t> bitrate,
-                                        bool extended, std::optional<std::uint32_t> answer);
-
+/// Takes protocol (then with named=job) and answer from the hints, where the URI does not say them.
 [[nodiscard]] Scheme atScheme();
 
 }  // namespace pin16::link

@@ -77,6 +77,17 @@ void addScheme(Scheme scheme) {
 
 const std::vector<Scheme>& schemes() { return registry(); }
 
+std::string completeUri(const std::string& uri, const Hints& hints) {
+  const auto parsed = parseUri(uri);
+  if (!parsed) return uri;  // told when the link is made
+  for (const Scheme& s : registry()) {
+    if (s.name != parsed->scheme || !s.missing) continue;
+    const std::string options = s.missing(*parsed, hints);
+    if (!options.empty()) return uri + (parsed->options.empty() ? "?" : "&") + options;
+  }
+  return uri;
+}
+
 bool isMeter(std::string_view uri) {
   const std::string_view name = uri.substr(0, uri.find(':'));
   return std::any_of(registry().begin(), registry().end(),

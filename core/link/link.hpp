@@ -6,6 +6,7 @@
 #include <functional>
 #include <initializer_list>
 #include <memory>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <utility>
@@ -81,15 +82,26 @@ class Link {
   [[nodiscard]] virtual bool rateNamed() const { return false; }
 };
 
+/// What a job knows that a link may have to know beforehand.
+struct Hints {
+  std::optional<std::uint32_t> bitrate;    ///< bit/s
+  bool extended = false;                   ///< the module's identifiers have 29 bits
+  std::optional<std::uint32_t> answer_id;  ///< on which the module answers
+};
+
 /// One scheme of URIs. `make` may fail with ErrorKind::usage (bad option) or ErrorKind::input (bad file).
 struct Scheme {
   std::string name;
   std::string help;  ///< one line: what the target and the options are
   std::function<Result<std::unique_ptr<Link>>(const Uri&, const Context&)> make;
   bool meter = false;  ///< its links are instruments: they carry no frames and cannot be asked
+  /// Options that a URI does not name and `hints` give, as "key=value&key=value"; empty function: none.
+  std::function<std::string(const Uri&, const Hints&)> missing{};
 };
 void addScheme(Scheme scheme);
 [[nodiscard]] const std::vector<Scheme>& schemes();
+/// The URI with the options that its scheme takes from the hints; as it is if there are none.
+[[nodiscard]] std::string completeUri(const std::string& uri, const Hints& hints);
 /// The scheme of this URI is one of meters; false if it is not known.
 [[nodiscard]] bool isMeter(std::string_view uri);
 /// Registers the links of this room (socketcan, slcan, replay); idempotent.

@@ -396,6 +396,7 @@ TEST(AtLink, TheSupplyIsReadBetweenRequestsOnly) {
     EXPECT_NEAR(m.value, true_V, 0.06);
     EXPECT_NEAR(m.uncertainty, 0.02 * m.value + 0.05, 1e-9);
     EXPECT_GE(m.aperture_ns, 0);
+    EXPECT_GT(m.time_error_ns, 0);
   }
   const Ns asked_ns = bootNow();
   (void)rig.ask({0x7E5, 0x7ED, false, false}, "22F190");  // silent for 1 s

@@ -91,14 +91,15 @@ TEST(AtControls, HeadersAndFilters) {
 }
 
 TEST(AtUri, AJobFillsInWhatIsMissing) {
-  EXPECT_EQ(completeAtUri("at:/dev/ttyUSB0", 500000, false, 0x7A9),
+  addBuiltInSchemes();
+  EXPECT_EQ(completeUri("at:/dev/ttyUSB0", {500000, false, 0x7A9}),
             "at:/dev/ttyUSB0?protocol=can11-500&named=job&answer=7A9");
-  EXPECT_EQ(completeAtUri("at:/dev/ttyUSB0?baud=115200", 250000, true, {}),
+  EXPECT_EQ(completeUri("at:/dev/ttyUSB0?baud=115200", {250000, true, {}}),
             "at:/dev/ttyUSB0?baud=115200&protocol=can29-250&named=job");
-  EXPECT_EQ(completeAtUri("at:/dev/ttyUSB0?protocol=can11-500", 250000, true, {}),
+  EXPECT_EQ(completeUri("at:/dev/ttyUSB0?protocol=can11-500", {250000, true, {}}),
             "at:/dev/ttyUSB0?protocol=can11-500");
-  EXPECT_EQ(completeAtUri("at:/dev/ttyUSB0", 125000, false, {}), "at:/dev/ttyUSB0");
-  EXPECT_EQ(completeAtUri("socketcan:can0", 500000, false, 0x7A9), "socketcan:can0");
+  EXPECT_EQ(completeUri("at:/dev/ttyUSB0", {125000, false, {}}), "at:/dev/ttyUSB0");
+  EXPECT_EQ(completeUri("socketcan:can0", {500000, false, 0x7A9}), "socketcan:can0");
 }
 
 // ---- wrong devices
