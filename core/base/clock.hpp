@@ -15,6 +15,11 @@ inline constexpr Ns kNoTime = INT64_MIN;
 
 inline constexpr Ns kNsPerMs = 1'000'000;
 inline constexpr Ns kNsPerSecond = 1'000'000'000;
+[[nodiscard]] constexpr double toMs(Ns span_ns) { return static_cast<double>(span_ns) / kNsPerMs; }
+[[nodiscard]] constexpr double toSeconds(Ns span_ns) { return static_cast<double>(span_ns) / kNsPerSecond; }
+/// Cut off towards zero.
+[[nodiscard]] constexpr Ns fromMs(double ms) { return static_cast<Ns>(ms * kNsPerMs); }
+[[nodiscard]] constexpr Ns fromSeconds(double s) { return static_cast<Ns>(s * kNsPerSecond); }
 
 /// CLOCK_BOOTTIME and CLOCK_REALTIME read back to back.
 struct ClockPair {

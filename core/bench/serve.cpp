@@ -266,8 +266,7 @@ Status Service::run(Scenario scenario, const std::vector<Wanted>& wanted, const 
     if (!ec) io_.stop();
   });
   if (options.for_s > 0) {
-    end_.expires_after(
-        std::chrono::nanoseconds(static_cast<Ns>(options.for_s * static_cast<double>(kNsPerSecond))));
+    end_.expires_after(std::chrono::nanoseconds(fromSeconds(options.for_s)));
     end_.async_wait([this](const boost::system::error_code& ec) {
       if (!ec) io_.stop();
     });

@@ -17,8 +17,6 @@ protocol::Pair pairOf(const Module& m, std::uint32_t listen_id) {
   return {.tx_id = m.answer_id, .rx_id = listen_id, .extended = m.extended};
 }
 
-Ns toNs(double ms) { return static_cast<Ns>(ms * static_cast<double>(kNsPerMs)); }
-
 }  // namespace
 
 Server::Server(const Module& module, std::uint64_t seed)
@@ -82,10 +80,10 @@ void Server::plan(Ns t_ns, const Bytes& request, bool functional) {
   if (!planned_.empty() || sender_.sending()) return;
   Bytes answer = respond(request, functional);
   if (answer.empty()) return;
-  Ns at = t_ns + toNs((module_.delay_ms + module_.jitter_ms * random_.share()) * slow_factor_);
+  Ns at = t_ns + fromMs((module_.delay_ms + module_.jitter_ms * random_.share()) * slow_factor_);
   for (int i = 0; i < module_.pending; ++i) {
     planned_.emplace_back(at, Bytes{kNegative, request[0], kPending});
-    at += toNs(module_.pending_every_ms);
+    at += fromMs(module_.pending_every_ms);
   }
   planned_.emplace_back(at, std::move(answer));
 }

@@ -37,8 +37,6 @@ constexpr std::uint32_t kAfterSlot = 11, kErrorBits = 17, kErrorFlag = 6, kSuspe
 constexpr std::uint32_t kIntegrate = 11;  // recessive bits until a node takes part
 constexpr Ns kWhenever = std::numeric_limits<Ns>::max();
 
-Ns toNs(double ms) { return static_cast<Ns>(ms * static_cast<double>(kNsPerMs)); }
-
 CanFrame errorFrame(std::uint32_t classes, int tx_errors) {
   CanFrame f;
   f.word = event::kErrorFlag | classes | CAN_ERR_CNT;
@@ -98,7 +96,7 @@ Result<std::unique_ptr<World>> World::make(const Scenario& scenario, Observer& o
     if (Status applied = applyFault(tried, fault); !applied) return applied.error();
     if (const auto wired = Network::make(tried); !wired) return wired.error();
     const auto turn = [p, i, start_ns](double s, bool on) {
-      p->at(start_ns + toNs(s * 1e3), [p, i, on](Ns t) {
+      p->at(start_ns + fromMs(s * 1e3), [p, i, on](Ns t) {
         p->fault_on_[i] = on;
         p->applyTimedFaults(t);
       });
@@ -109,7 +107,7 @@ Result<std::unique_ptr<World>> World::make(const Scenario& scenario, Observer& o
   w->at(start_ns, [p](Ns t) { p->setPower(t, PowerState::off, "source not connected"); });
   w->at(start_ns + kSourceAfter_ns,
         [p](Ns t) { p->setPower(t, PowerState::source, "source connected, module not fed"); });
-  w->at(start_ns + kSourceAfter_ns + toNs(scenario.power_on_s * 1e3), [p](Ns t) {
+  w->at(start_ns + kSourceAfter_ns + fromMs(scenario.power_on_s * 1e3), [p](Ns t) {
     p->planBounce(t);
     p->setPower(t, PowerState::on, "module fed");
     p->repeatSamples(t);
@@ -158,7 +156,7 @@ void World::planBounce(Ns t_ns) {
   std::sort(instants_ms.begin(), instants_ms.end());
   bool open = true;
   for (const double ms : instants_ms) {
-    at(t_ns + toNs(ms), [this, open](Ns t) {
+    at(t_ns + fromMs(ms), [this, open](Ns t) {
       flow(t);
       condition_.contact_open = open;
       changed(t);
@@ -235,7 +233,7 @@ void World::watchSource(Ns t_ns) {
   if (!light) light_since_ns_ = kNoTime;
   if (!light || light_since_ns_ != kNoTime) return;
   light_since_ns_ = t_ns;
-  at(t_ns + toNs(s.off_after_s * 1e3), [this, t_ns](Ns t) {
+  at(t_ns + fromMs(s.off_after_s * 1e3), [this, t_ns](Ns t) {
     if (light_since_ns_ != t_ns) return;
     flow(t);
     condition_.source_off = true;
@@ -278,14 +276,14 @@ void World::start(Ns t_ns, std::size_t i) {
   start_of_[i] = ++start_count_;
   if (i == 0) ++starts_;
   if (inrush)
-    at(t_ns + toNs(m.inrush_ms), [this, i, start = start_of_[i]](Ns t) {
+    at(t_ns + fromMs(m.inrush_ms), [this, i, start = start_of_[i]](Ns t) {
       if (start_of_[i] != start || condition_.modules[i] != ModuleState::inrush) return;
       flow(t);
       condition_.modules[i] = ModuleState::booting;
       changed(t);
       settle(t);
     });
-  at(t_ns + toNs(m.boot_s * 1e3), [this, i, start = start_of_[i]](Ns t) {
+  at(t_ns + fromMs(m.boot_s * 1e3), [this, i, start = start_of_[i]](Ns t) {
     if (start_of_[i] == start) bootEnds(t, i);
   });
 }
@@ -297,7 +295,7 @@ void World::stop(Ns t_ns, std::size_t i) {
   servers_[i] = Server(scenario_.modules[i], scenario_.seed + i);
   std::erase_if(waiting_,
                 [&](const Transmission& w) { return w.node == i || (isGateway(i) && w.node == kGateway); });
-  rest_until_[i] = t_ns + toNs(scenario_.modules[i].reset_ms);
+  rest_until_[i] = t_ns + fromMs(scenario_.modules[i].reset_ms);
   at(rest_until_[i], [this](Ns t) {
     flow(t);
     settle(t);
@@ -612,7 +610,7 @@ void World::forward(Ns t_ns, const Transmission& transmission) {
                (f.id() == m.request_id || f.id() == m.answer_id || (m.functional && f.id() == functional));
       });
   if (!diagnostic && !scenario_.gateway->forwards_periodic) return;
-  at(t_ns + toNs(scenario_.gateway->delay_ms), [this, mouth, inner, f, start = start_of_[inner]](Ns t) {
+  at(t_ns + fromMs(scenario_.gateway->delay_ms), [this, mouth, inner, f, start = start_of_[inner]](Ns t) {
     const auto queued = std::count_if(waiting_.begin(), waiting_.end(),
                                       [mouth](const Transmission& w) { return w.node == mouth; });
     if (start_of_[inner] == start && static_cast<std::size_t>(queued) < kQueueMax)
@@ -744,7 +742,7 @@ void World::startPeriodic(Ns t_ns, std::size_t module) {
   if (scenario_.modules[module].mute) return;
   for (std::size_t p = 0; p < scenario_.modules[module].periodic.size(); ++p) {
     const double phase_ms = random_.share() * scenario_.modules[module].periodic[p].every_ms;
-    at(t_ns + toNs(phase_ms),
+    at(t_ns + fromMs(phase_ms),
        [this, module, p, start = start_of_[module]](Ns t) { repeatPeriodic(t, module, p, start); });
   }
 }
@@ -764,12 +762,12 @@ void World::repeatPeriodic(Ns t_ns, std::size_t module, std::size_t index, std::
                      });
   if (!stuck) {
     Bytes data(p.length, 0);
-    const auto count = static_cast<std::uint64_t>(t_ns / toNs(p.every_ms));
+    const auto count = static_cast<std::uint64_t>(t_ns / fromMs(p.every_ms));
     for (std::size_t b = 0; b < data.size() && b < 2; ++b)
       data[b] = static_cast<std::uint8_t>(count >> (8 * b));  // a running counter, as such frames carry
     enqueue(t_ns, {module, CanFrame::make(id, p.extended, data), false, t_ns});
   }
-  at(t_ns + toNs(p.every_ms),
+  at(t_ns + fromMs(p.every_ms),
      [this, module, index, start](Ns t) { repeatPeriodic(t, module, index, start); });
 }
 

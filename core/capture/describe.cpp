@@ -70,8 +70,7 @@ std::string line(const Measurement& m, Kind kind) {
   append(out, ", ", m.condition);
   append(out, ", instrument ", m.instrument);
   append(out, ", by ", m.by);
-  if (m.time_error_ns >= 0)
-    out += fmt::format(", time +- {:.3f} ms", static_cast<double>(m.time_error_ns) / 1e6);
+  if (m.time_error_ns >= 0) out += fmt::format(", time +- {:.3f} ms", toMs(m.time_error_ns));
   return out;
 }
 std::string line(const LinkState& s, Kind) { return "link " + s.uri + " " + describeState(s); }

@@ -42,7 +42,7 @@ class Waits {
   }
   void tellSum() const {
     std::fprintf(stderr, "check took %.1f s; its waits may add up to %.1f s\n",
-                 static_cast<double>(bootNow() - began_ns_) / static_cast<double>(kNsPerSecond), planned_s_);
+                 toSeconds(bootNow() - began_ns_), planned_s_);
   }
 
  private:
@@ -316,11 +316,10 @@ Status Check::askAll(protocol::RollCall& roll) {
   for (auto next = roll.next(); next && !interrupted(); next = roll.next()) {
     const bool of_module = job_.module.address && !next->target.functional &&
                            next->target.request_id == job_.module.address->request_id;
-    double wait_s =
-        next->wait_ns > 0 ? static_cast<double>(next->wait_ns) / static_cast<double>(kNsPerSecond) : usual_s;
+    double wait_s = next->wait_ns > 0 ? toSeconds(next->wait_ns) : usual_s;
     if (of_module && module_wait_s > wait_s) {
       wait_s = module_wait_s;
-      next->wait_ns = static_cast<Ns>(wait_s * static_cast<double>(kNsPerSecond));
+      next->wait_ns = fromSeconds(wait_s);
     }
     waits_.begin(fmt::format("an answer to {} at {}", toHex(next->request),
                              protocol::idText(next->target.request_id, next->target.extended)),

@@ -30,7 +30,7 @@ class Progress : public event::Sink {
   }
   void show(Ns since_ns) const {
     std::fprintf(stderr, "\r%6.1f s  %llu frames  %llu error frames  %llu lost ",
-                 static_cast<double>(bootNow() - since_ns) / 1e9, static_cast<unsigned long long>(frames_),
+                 toSeconds(bootNow() - since_ns), static_cast<unsigned long long>(frames_),
                  static_cast<unsigned long long>(errors_), static_cast<unsigned long long>(lost_));
   }
 
@@ -50,7 +50,7 @@ int listen(const Options& o) {
   config.shut_reason = "listening only";
   config.outlive_owner = true;
   // The recorder ends by itself only if we are gone: a little later than we would end it.
-  const auto for_ns = static_cast<Ns>(o.for_s * 1e9);
+  const auto for_ns = fromSeconds(o.for_s);
   config.for_ns = for_ns > 0 ? for_ns + 5 * kNsPerSecond : 0;
   auto session = recorder::Session::start(config);
   if (!session) return fail(session.error());

@@ -132,8 +132,8 @@ class Apart : public Runner {
       case Got::message:
         return reply;
       case Got::timeout:
-        results_.failed = fmt::format("did not come back from {} within {} s: ended", where,
-                                      static_cast<double>(patience_ns_) / 1e9);
+        results_.failed =
+            fmt::format("did not come back from {} within {} s: ended", where, toSeconds(patience_ns_));
         break;
       case Got::garbage:
         results_.failed = fmt::format("its process wrote what is no message in {}: ended", where);

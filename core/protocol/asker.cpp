@@ -9,8 +9,7 @@
 namespace pin16::protocol {
 namespace {
 
-Ns msToNs(double ms) { return static_cast<Ns>(ms * static_cast<double>(kNsPerMs)); }
-double nsToMs(Ns ns) { return static_cast<double>(std::max<Ns>(0, ns)) / static_cast<double>(kNsPerMs); }
+double nsToMs(Ns ns) { return toMs(std::max<Ns>(0, ns)); }
 /// -1 if `to_ns` never was.
 double elapsedMs(Ns from_ns, Ns to_ns) { return to_ns == kNoTime ? -1 : nsToMs(to_ns - from_ns); }
 
@@ -26,12 +25,12 @@ Asker::Asker(Gate& gate, const limits::Limits& limits, link::Host& host, Send se
     : gate_(gate),
       host_(host),
       send_(std::move(send)),
-      client_wait_ns_(msToNs(limits.value("timing.client_wait_ms"))),
-      p2_ns_(msToNs(limits.value("timing.p2_server_max_ms"))),
-      p2_star_ns_(msToNs(limits.value("timing.p2_star_server_max_ms"))),
-      margin_ns_(msToNs(limits.value("timing.client_margin_ms"))) {
-  receiver_.times.n_ar_ns = msToNs(limits.value("timing.n_ar_ms"));
-  receiver_.times.n_cr_ns = msToNs(limits.value("timing.n_cr_ms"));
+      client_wait_ns_(fromMs(limits.value("timing.client_wait_ms"))),
+      p2_ns_(fromMs(limits.value("timing.p2_server_max_ms"))),
+      p2_star_ns_(fromMs(limits.value("timing.p2_star_server_max_ms"))),
+      margin_ns_(fromMs(limits.value("timing.client_margin_ms"))) {
+  receiver_.times.n_ar_ns = fromMs(limits.value("timing.n_ar_ms"));
+  receiver_.times.n_cr_ns = fromMs(limits.value("timing.n_cr_ms"));
 }
 
 bool Asker::Active::anyOpen() const {

@@ -23,8 +23,6 @@ Error refusal(std::string what, std::string advice) {
   return {ErrorKind::gate, std::move(what), "", std::move(advice)};
 }
 
-Ns msToNs(double ms) { return static_cast<Ns>(ms * static_cast<double>(kNsPerMs)); }
-
 bool isFunctional(const Target& t) { return t.request_id == (t.extended ? kFunctional29 : kFunctional11); }
 
 bool udsListed(ByteView r) {
@@ -81,11 +79,11 @@ Gate::Gate(GateSettings settings, const limits::Limits& limits) : settings_(std:
   const limits::Limits own;
   const auto most = [&](const char* name) { return std::max(own.value(name), limits.value(name)); };
   const auto least = [&](const char* name) { return std::min(own.value(name), limits.value(name)); };
-  quiet_ns_ = msToNs(most("gate.quiet_after_foreign_ms"));
+  quiet_ns_ = fromMs(most("gate.quiet_after_foreign_ms"));
   load_max_share_ = least("gate.load_max_share");
   burst_count_ = static_cast<std::size_t>(std::max(1.0, least("gate.error_burst_count")));
-  burst_ns_ = msToNs(most("gate.error_burst_ms"));
-  n_bs_ns_ = msToNs(least("timing.n_bs_ms"));
+  burst_ns_ = fromMs(most("gate.error_burst_ms"));
+  n_bs_ns_ = fromMs(least("timing.n_bs_ms"));
 }
 
 void Gate::shut(const std::string& reason) {

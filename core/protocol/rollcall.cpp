@@ -56,7 +56,7 @@ Result<SweepRange> parseSweep(std::string_view text) {
 }
 
 RollCall::RollCall(RollCallPlan plan, const limits::Limits& limits) : plan_(std::move(plan)) {
-  const auto ns = [&](const char* name) { return static_cast<Ns>(limits.value(name) * kNsPerMs); };
+  const auto ns = [&](const char* name) { return fromMs(limits.value(name)); };
   spacing_ns_ = ns("timing.sweep_spacing_ms");
   sweep_wait_ns_ = ns("timing.sweep_wait_ms");
   for (const std::uint16_t link : plan_.links) {

@@ -61,9 +61,7 @@ std::optional<std::uint64_t> legislatedPartner(std::uint64_t key) {
   return requestIdOf(id, false);
 }
 
-Ns limitNs(const limits::Limits& limits, const char* name) {
-  return static_cast<Ns>(limits.value(name) * static_cast<double>(kNsPerMs));
-}
+Ns limitNs(const limits::Limits& limits, const char* name) { return fromMs(limits.value(name)); }
 
 bool isAnswer(ByteView message) { return (message[0] & kAnswerBit) != 0; }
 
@@ -117,7 +115,7 @@ Ns plausible(Ns t_ns) { return t_ns >= 0 && t_ns < Ns{1} << 62 ? t_ns : kNoTime;
 
 double elapsedMs(Ns from_ns, Ns to_ns) {
   if (from_ns == kNoTime || to_ns == kNoTime) return -1;
-  return static_cast<double>(to_ns - from_ns) / static_cast<double>(kNsPerMs);
+  return toMs(to_ns - from_ns);
 }
 
 void erase(std::vector<std::uint64_t>& keys, std::uint64_t key) {
@@ -351,7 +349,7 @@ void Witness::takeFlow(Incoming& in, Ns t_ns, const FlowControl& control) {
   if (!in.awaits_flow) ++in.doubt;
   in.awaits_flow = false;
   in.left_in_block = control.block_size;
-  in.st_min_ms = static_cast<double>(stMinToNs(control.st_min)) / static_cast<double>(kNsPerMs);
+  in.st_min_ms = toMs(stMinToNs(control.st_min));
   if (in.flow_ns == kNoTime) in.flow_ns = t_ns;
   in.deadline_ns = deadline(t_ns, n_cr_ns_);
 }

@@ -405,7 +405,7 @@ double timeError_ms(const Case& c) {
     if (l->state.time_error_ns < 0) return -1;
     worst_ns = std::max(worst_ns, l->state.time_error_ns);
   }
-  return worst_ns < 0 ? -1 : static_cast<double>(worst_ns) / static_cast<double>(kNsPerMs);
+  return worst_ns < 0 ? -1 : toMs(worst_ns);
 }
 
 }  // namespace

@@ -8,8 +8,6 @@ namespace {
 
 constexpr std::size_t kTrendLeast = 10;  // fewer samples tell no scatter (own figure)
 
-double seconds(Ns span_ns) { return static_cast<double>(span_ns) / static_cast<double>(kNsPerSecond); }
-
 }  // namespace
 
 Rises rises(const Trace& trace, double threshold, double rearm, Ns from_ns) {
@@ -38,9 +36,9 @@ std::vector<Cut> cuts(const Trace& trace, double good, double dead, double step_
       last_good = &s;
       if (!out.empty()) out.back().lasts = false;
     } else if (s.value < dead && last_good != nullptr) {
-      const double step_s = seconds(s.t_ns - last_good->t_ns);
+      const double step_s = toSeconds(s.t_ns - last_good->t_ns);
       if (step_s <= step_max_s)
-        out.push_back({seconds(last_good->t_ns - since->t_ns), last_good->value, step_s, true});
+        out.push_back({toSeconds(last_good->t_ns - since->t_ns), last_good->value, step_s, true});
       last_good = nullptr;
     }
   }
@@ -51,14 +49,14 @@ std::optional<Trend> trend(const Trace& trace, Ns from_ns) {
   double n = 0, mean_t = 0, mean_v = 0;
   const auto inside = [&](const Trace::At& s) { return s.t_ns >= from_ns; };
   for (const Trace::At& s : trace.samples)
-    if (inside(s)) ++n, mean_t += seconds(s.t_ns - from_ns), mean_v += s.value;
+    if (inside(s)) ++n, mean_t += toSeconds(s.t_ns - from_ns), mean_v += s.value;
   if (n < static_cast<double>(kTrendLeast)) return std::nullopt;
   mean_t /= n;
   mean_v /= n;
   double tt = 0, tv = 0;
   for (const Trace::At& s : trace.samples)
     if (inside(s)) {
-      const double t = seconds(s.t_ns - from_ns) - mean_t;
+      const double t = toSeconds(s.t_ns - from_ns) - mean_t;
       tt += t * t;
       tv += t * (s.value - mean_v);
     }
@@ -68,7 +66,7 @@ std::optional<Trend> trend(const Trace& trace, Ns from_ns) {
   double rest = 0, first_s = -1, last_s = 0;
   for (const Trace::At& s : trace.samples)
     if (inside(s)) {
-      last_s = seconds(s.t_ns - from_ns);
+      last_s = toSeconds(s.t_ns - from_ns);
       if (first_s < 0) first_s = last_s;
       const double off = s.value - mean_v - out.slope_per_s * (last_s - mean_t);
       rest += off * off;

@@ -189,7 +189,7 @@ void Evidence::matchLate(const event::Header& h, const event::CanFrame& f) {
   for (auto at = silent_.begin(); at != silent_.end(); ++at) {
     ExchangeFacts& x = exchanges_[*at];
     if (x.link != h.link || x.answer_id != f.id() || x.extended != f.extended()) continue;
-    x.came_after_ms = static_cast<double>(h.t_ns - x.request_ns) / static_cast<double>(kNsPerMs);
+    x.came_after_ms = toMs(h.t_ns - x.request_ns);
     silent_.erase(at);
     return;
   }
@@ -290,7 +290,7 @@ bool Evidence::measuredOn() const {
 
 double Evidence::listened_s() const {
   if (up_since_ns_ == kNoTime || last_ns_ == kNoTime) return 0;
-  return static_cast<double>(last_ns_ - up_since_ns_) / static_cast<double>(kNsPerSecond);
+  return toSeconds(last_ns_ - up_since_ns_);
 }
 
 }  // namespace pin16::readiness

@@ -222,14 +222,12 @@ struct Course {
   double every_s = -1;  ///< between samples, the usual distance
 };
 
-double seconds(Ns span_ns) { return static_cast<double>(span_ns) / static_cast<double>(kNsPerSecond); }
-
 void addRises(Course& course, const std::vector<Ns>& at_ns, double window_s, bool later_too) {
-  const auto in_window = [&](Ns t_ns) { return seconds(t_ns - at_ns.front()) <= window_s; };
+  const auto in_window = [&](Ns t_ns) { return toSeconds(t_ns - at_ns.front()) <= window_s; };
   const auto count = static_cast<std::size_t>(std::count_if(at_ns.begin(), at_ns.end(), in_window));
   if (count > course.at_switch_on) {
     course.at_switch_on = count;
-    course.span_s = seconds(at_ns[count - 1] - at_ns.front());
+    course.span_s = toSeconds(at_ns[count - 1] - at_ns.front());
   }
   if (later_too) course.later = std::max(course.later, at_ns.size() - count);
 }
@@ -243,7 +241,7 @@ Course courseOf(const job::Job& job, const Evidence& evidence) {
   const double min_V = c.limit("supply.module_min_V").value;
   std::vector<Ns> ons;
   for (const Ns t_ns : evidence.powerOns()) {
-    if (!ons.empty() && seconds(t_ns - ons.front()) > window_s) ons.clear();
+    if (!ons.empty() && toSeconds(t_ns - ons.front()) > window_s) ons.clear();
     ons.push_back(t_ns);
   }
   const Ns from_ns = ons.empty() ? 0 : ons.front();
@@ -257,7 +255,7 @@ Course courseOf(const job::Job& job, const Evidence& evidence) {
     out.stands = out.stands && r.above_at_end;
     out.since_ns = std::max(out.since_ns, r.at_ns.back());
     out.every_s =
-        std::max(out.every_s, seconds(t->samples.back().t_ns - t->samples.front().t_ns) /
+        std::max(out.every_s, toSeconds(t->samples.back().t_ns - t->samples.front().t_ns) /
                                   static_cast<double>(std::max<std::size_t>(t->samples.size() - 1, 1)));
   }
   // The current tells of gaps beyond the voltmeter's clips; later it may fall for other reasons.

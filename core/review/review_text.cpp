@@ -126,7 +126,7 @@ void addHead(Sheet& sheet, const Summary& s) {
   if (!s.application.empty()) sheet.line("Made by", s.application);
   if (s.first_ns != kNoTime)
     sheet.line("Time", fmt::format("{} to {}, {:.3f} s", utcText(s.first_ns), utcText(s.last_ns),
-                                   static_cast<double>(s.last_ns - s.first_ns) / 1e9));
+                                   toSeconds(s.last_ns - s.first_ns)));
   if (s.clock.synchronised == event::Known::no)
     sheet.line("", "the computer's clock was not synchronised: take the date and time of day with care");
   for (std::size_t i = 0; i < s.links.size(); ++i)

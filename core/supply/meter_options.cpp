@@ -76,8 +76,7 @@ Result<MeterOptions> readMeterOptions(const link::Uri& uri, Ns every_ns,
   if (!amperes) return amperes.error();
   const auto input_ohm = numberOption(uri, "input_ohm", 1, 1e12, -1);
   if (!input_ohm) return input_ohm.error();
-  const auto every_ms =
-      numberOption(uri, "every_ms", kEveryLeast_ms, kEveryMost_ms, static_cast<double>(every_ns) / kNsPerMs);
+  const auto every_ms = numberOption(uri, "every_ms", kEveryLeast_ms, kEveryMost_ms, toMs(every_ns));
   if (!every_ms) return every_ms.error();
   const auto aperture_ms = numberOption(uri, "aperture_ms", 0, kApertureMost_ms, -1);
   if (!aperture_ms) return aperture_ms.error();

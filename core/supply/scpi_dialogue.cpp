@@ -12,8 +12,6 @@ constexpr int kIdentityTries = 2;       // the first may meet half a command of 
 constexpr int kFailuresMost = 2;        // of queries that an instrument need not know
 constexpr double kTimeErrorStep = 1.5;  // told anew when it grew by so much: small jitter is no news
 
-double ms(Ns span_ns) { return static_cast<double>(span_ns) / static_cast<double>(kNsPerMs); }
-
 }  // namespace
 
 ScpiDialogue::ScpiDialogue(ScpiSettings settings, Events events)
@@ -212,9 +210,9 @@ void ScpiDialogue::overdue(Ns now_ns) {
   else if (!need_not_know)
     ++silent_;
   if (measuring)
-    miss(
-        now_ns, asked.quantity,
-        half ? "an answer that was cut short" : fmt::format("no answer in {:.0f} ms", ms(settings_.wait_ns)));
+    miss(now_ns, asked.quantity,
+         half ? "an answer that was cut short"
+              : fmt::format("no answer in {:.0f} ms", toMs(settings_.wait_ns)));
   if (silent_ >= kSilentMost) {
     failed_ = true;
     return;

@@ -124,8 +124,7 @@ Result<ScpiSettings> settingsOf(const link::Uri& uri, const MeterOptions& meter)
   else if (!end.empty() && end != "lf")
     return usage(uri, "end=" + end + " is not known", "Write end=lf, end=crlf or end=cr");
   constexpr double kWaitLeast_ms = 10, kWaitMost_ms = 30000;
-  const auto wait_ms =
-      numberOption(uri, "wait_ms", kWaitLeast_ms, kWaitMost_ms, static_cast<double>(s.wait_ns) / kNsPerMs);
+  const auto wait_ms = numberOption(uri, "wait_ms", kWaitLeast_ms, kWaitMost_ms, toMs(s.wait_ns));
   if (!wait_ms) return wait_ms.error();
   s.wait_ns = std::llround(*wait_ms * kNsPerMs);
   return s;

@@ -31,7 +31,7 @@ class AtDesk : private World::Observer {
       : io_(io), line_(io), due_(io) {
     std::string pattern = (std::filesystem::temp_directory_path() / "pin16-at-XXXXXX").string();
     folder_ = ::mkdtemp(pattern.data());
-    const Ns start = bootNow() - static_cast<Ns>(age_s * static_cast<double>(kNsPerSecond));
+    const Ns start = bootNow() - fromSeconds(age_s);
     auto made = World::make(scenario, *this, start);
     if (!made) throw std::runtime_error(made.error().text());
     world = *std::move(made);

@@ -276,7 +276,7 @@ TEST(Answers, SlowDownAsTheSupplyFalls) {
       b.ask(0x7A1, "22F19E");
       Ns asked = 0;
       for (const auto& f : b.seen.frames) asked = f.outbound ? f.t_ns : asked;
-      const double ms = static_cast<double>(b.of(0x7A9).back().t_ns - asked) / 1e6;
+      const double ms = toMs(b.of(0x7A9).back().t_ns - asked);
       out = {std::min(out.first, ms), std::max(out.second, ms)};
     }
     return out;

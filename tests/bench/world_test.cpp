@@ -236,7 +236,7 @@ TEST(World, ResponseTimeIsDelayAndJitter) {
     Ns asked = kNoTime;
     for (const auto& e : b.seen.frames)
       if (e.outbound) asked = e.t_ns;
-    const double ms = static_cast<double>(b.seen.of(0x7A9)[0].t_ns - asked) / 1e6;
+    const double ms = toMs(b.seen.of(0x7A9)[0].t_ns - asked);
     low = std::min(low, ms);
     high = std::max(high, ms);
   }
@@ -307,7 +307,7 @@ TEST(World, LoneSenderTurnsErrorPassiveAndStaysThere) {
 }
 
 // What is repeated is the frame that was not acknowledged, whatever its sender has to say by now (CAN FD
-// specification V1.0, clause 3.1: automatic retransmission).
+// specification V1.0: automatic retransmission; the clause is not at hand, from memory).
 TEST(LoneSender, RepeatsTheSameFrameHoweverLongItTakes) {
   Bench b("removed-sound");
   b.world->setInterface(0, /*open=*/true, /*listen_only=*/true, 0);
@@ -359,7 +359,7 @@ TEST(LoneSender, AttemptsAreWhereTheRulesPutThem) {
   const std::uint64_t from = attempts();
   b.run(4000 * kMs);
   EXPECT_EQ(attempts() - from, 4000U);
-  const double load = static_cast<double>(b.world->busBusy_ns() - busy_from) / 1e9;
+  const double load = toSeconds(b.world->busBusy_ns() - busy_from);
   EXPECT_GE(load, 0.80);
   EXPECT_LE(load, 0.87);
   b.run(60000 * kMs);
@@ -378,7 +378,7 @@ TEST(LoneSender, LoadThatAListenerCounts) {
   Ns counted_ns = 0;
   for (const auto& e : b.seen.of(0x3A0)) counted_ns += Ns{2000} * (can::wireBits(e.frame).nominal - 3);
   const auto bits = static_cast<double>(can::wireBits(b.seen.of(0x3A0)[0].frame).nominal);
-  EXPECT_NEAR(static_cast<double>(counted_ns) / 1e9, (bits - 3) / (bits + 14), 0.001);
+  EXPECT_NEAR(toSeconds(counted_ns), (bits - 3) / (bits + 14), 0.001);
 }
 
 // The repeats stop the moment any node acknowledges: the module is up at 10 + 500 + 600 ms, takes part after

@@ -22,7 +22,7 @@ inline std::string shipped(const std::string& name) {
 }
 
 inline constexpr Ns kStart_ns = 1'790'000'000'000'000'000;  // some day
-constexpr Ns msNs(double ms) { return static_cast<Ns>(ms * 1e6); }
+constexpr Ns msNs(double ms) { return fromMs(ms); }
 
 /// Times are milliseconds from kStart_ns. One link, number 0, unless said.
 class Stage {

@@ -13,7 +13,7 @@ namespace {
 using event::CanFrame;
 using event::Ended;
 
-constexpr Ns ms(double t) { return static_cast<Ns>(t * 1e6); }
+constexpr Ns ms(double t) { return fromMs(t); }
 
 struct Witnessed : ::testing::Test {
   limits::Limits limits;

@@ -16,7 +16,7 @@ inline Bytes hex(const char* text) { return fromHex(text).value(); }
 inline event::CanFrame on(std::uint32_t id, const char* text, bool extended = false) {
   return event::CanFrame::make(id, extended, hex(text));
 }
-constexpr Ns ms(double v) { return static_cast<Ns>(v * kNsPerMs); }
+constexpr Ns ms(double v) { return fromMs(v); }
 inline Target physical(std::uint32_t id, bool extended = false) {
   return {id, std::nullopt, extended, false};
 }

@@ -35,7 +35,7 @@ class Stream {
   Stream& course(const std::string& point, const std::vector<double>& values, double every_s = 0.1,
                  double u = 0.02) {
     for (const double v : values) {
-      t_ns_ += static_cast<Ns>(every_s * static_cast<double>(kNsPerSecond)) - kNsPerMs;
+      t_ns_ += fromSeconds(every_s) - kNsPerMs;
       sample(point, v, point.front() == 'I' ? "A" : "V", u, event::PowerState::on);
     }
     return *this;
@@ -81,7 +81,7 @@ class Stream {
     return add(0, s);
   }
   Stream& wait(double seconds) {
-    t_ns_ += static_cast<Ns>(seconds * static_cast<double>(kNsPerSecond));
+    t_ns_ += fromSeconds(seconds);
     return add(event::kNoLink, event::Note{"time passes", ""});
   }
   Stream& exchange(const event::Exchange& e) { return add(0, e); }
@@ -93,7 +93,7 @@ class Stream {
     e.request = {0x22, 0xF1, 0x90};
     if (ended == event::Ended::negative) e.answer = {0x7F, 0x22, 0x31};
     e.response_ms = response_ms;
-    e.request_ns = t_ns_ - static_cast<Ns>(std::max(response_ms, 0.0) * static_cast<double>(kNsPerMs));
+    e.request_ns = t_ns_ - fromMs(std::max(response_ms, 0.0));
     return exchange(e);
   }
   /// Somebody else's module answered us.

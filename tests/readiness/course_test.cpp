@@ -13,7 +13,7 @@ namespace {
 Trace traceOf(const std::vector<double>& values, double every_s = 0.1) {
   Trace t;
   for (std::size_t i = 0; i < values.size(); ++i)
-    t.samples.push_back({kNsPerSecond + static_cast<Ns>(static_cast<double>(i) * every_s * 1e9), values[i]});
+    t.samples.push_back({kNsPerSecond + fromSeconds(static_cast<double>(i) * every_s), values[i]});
   return t;
 }
 

@@ -39,7 +39,7 @@ struct Stream {
   void add(double t_ms, std::uint16_t link, const T& record, Kind kind = event::kKindOf<T>) {
     batches.back().add(++sequence, ns(t_ms), link, kind, record);
   }
-  static Ns ns(double t_ms) { return static_cast<Ns>(t_ms * 1e6); }
+  static Ns ns(double t_ms) { return fromMs(t_ms); }
 };
 
 Summary counted(const Stream& s, Census& census) {

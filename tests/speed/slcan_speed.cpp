@@ -147,7 +147,7 @@ int measure(double seconds, double frames_per_s) {
   const Ns start_ns = bootNow();
   const double before_s = cpu_s();
   (*made)->open();
-  const Ns end_ns = start_ns + static_cast<Ns>((seconds + 1) * 1e9);
+  const Ns end_ns = start_ns + fromSeconds(seconds + 1);
   while (bootNow() < end_ns && host.late_ns.size() + host.lost < total)
     io.run_one_for(std::chrono::milliseconds(20));
   const double share = (cpu_s() - before_s) / (static_cast<double>(bootNow() - start_ns) * 1e-9);

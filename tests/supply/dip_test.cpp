@@ -71,7 +71,7 @@ TEST(DipTiming, TheSampleThatFirstShowsADipContainsItsTrueTime) {
   }
   ASSERT_GE(falls, kDips / 4) << "a machine so busy shows nothing";
   std::sort(errors.begin(), errors.end());
-  const auto ms = [](Ns t_ns) { return static_cast<double>(t_ns) / 1e6; };
+  const auto ms = [](Ns t_ns) { return toMs(t_ns); };
   std::printf(
       "%d of %d dips seen, %d within the stated error; stated: median %.1f ms, nine of ten below %.1f ms, "
       "worst %.1f ms\n",
