@@ -122,14 +122,14 @@ pin16_exchange body(const event::Exchange& x) {
 
 Chunk::Chunk() {
   events_.reserve(kEvents);
-  frames_.reserve(kEvents);
+  frames_.resize(kEvents);
 }
 
 void Chunk::clear() {
   events_.clear();
   records_.clear();
   kinds_ = 0;
-  frames_.clear();
+  frame_count_ = 0;
   measurements_.clear();
   links_.clear();
   losses_.clear();
@@ -151,8 +151,8 @@ void Chunk::push(const Place& at, pin16_kind kind, const Body& b, const void* re
 }
 
 void Chunk::add(const Place& at, const event::CanFrame& f, std::uint32_t wire_bits, Ns wire_ns) {
-  if (frames_.size() == frames_.capacity()) return;  // the owner looks at full(); a body must never move
-  pin16_frame& out = frames_.emplace_back();
+  if (frame_count_ == frames_.size()) return;  // the owner looks at full(); a body must never move
+  pin16_frame& out = frames_[frame_count_++];
   out.id = f.id();
   out.wire_bits = wire_bits;
   out.wire_ns = wire_ns;

@@ -64,7 +64,8 @@ class Chunk {
   std::vector<pin16_event> events_;
   std::vector<const void*> records_;  // that the events' bodies were made of; null: a frame
   std::uint64_t kinds_ = 0;
-  std::vector<pin16_frame> frames_;  // never grows beyond its first reservation: bodies point into it
+  std::vector<pin16_frame> frames_;  // of fixed size: bodies point into it
+  std::size_t frame_count_ = 0;
   Store<event::Measurement, pin16_measurement> measurements_;
   Store<event::LinkState, pin16_link_state> links_;
   Store<event::Loss, pin16_loss> losses_;

@@ -22,6 +22,7 @@ constexpr std::uint32_t kExtendedKey = 0x80000000U;
 // figures).
 constexpr std::uint64_t kGapsMin = 8;
 constexpr double kSpreadMost = 0.5;
+constexpr std::uint32_t kElevenBitKeys = 0x800;
 constexpr std::size_t kNamesMost = 12;  // identifiers named in one sentence
 
 /// Mean and spread of gaps by Welford's method: one pass, no list.
@@ -97,7 +98,7 @@ class BusCensus : public Plugin {
     see(e.t_ns);
     Link& on = links_[e.link];
     if (f.wire_ns != 0 && e.t_ns != PIN16_NO_TIME) load(on, e.t_ns, f.wire_ns);
-    Identifier& id = on.identifiers[f.id | ((f.flags & PIN16_EXTENDED) != 0 ? kExtendedKey : 0)];
+    Identifier& id = on.of(f.id | ((f.flags & PIN16_EXTENDED) != 0 ? kExtendedKey : 0));
     const std::size_t length = (f.flags & PIN16_REMOTE) != 0 ? 0 : f.length;
     if (id.count == 0) {
       id.first_ns = e.t_ns;
@@ -118,7 +119,7 @@ class BusCensus : public Plugin {
     ++id.count;
   }
   void onMessage(const Event& e, const pin16_message& m) override {
-    links_[e.link].identifiers[m.id | (m.extended != 0 ? kExtendedKey : 0)].message = true;
+    links_[e.link].of(m.id | (m.extended != 0 ? kExtendedKey : 0)).message = true;
   }
   void onExchange(const Event& e, const pin16_exchange& x) override {
     if (x.answer_id == 0 || (x.ended != PIN16_ANSWERED && x.ended != PIN16_NEGATIVE)) return;
@@ -160,6 +161,14 @@ class BusCensus : public Plugin {
  private:
   struct Link {
     std::unordered_map<std::uint32_t, Identifier> identifiers;
+    std::vector<Identifier*> eleven_bit;  // into `identifiers`: asked for with each frame
+    Identifier& of(std::uint32_t key) {
+      if (key >= kElevenBitKeys) return identifiers[key];
+      if (eleven_bit.empty()) eleven_bit.resize(kElevenBitKeys);
+      Identifier*& at = eleven_bit[key];
+      if (at == nullptr) at = &identifiers[key];
+      return *at;
+    }
     LoadWindows window;
     double peak = 0;
     std::int64_t peak_ns = PIN16_NO_TIME;

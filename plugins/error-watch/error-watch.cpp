@@ -176,7 +176,7 @@ class ErrorWatch : public Plugin {
   struct Run {  // of identical frames
     std::uint32_t id = 0;
     std::uint8_t flags = 0, length = 0;
-    std::uint8_t data[64] = {};
+    std::uint8_t data[64] = {};  // `length` of them count
     std::uint64_t length_frames = 0, first_sequence = 0;
     std::int64_t last_ns = PIN16_NO_TIME, first_ns = PIN16_NO_TIME;
     bool valid = false;
@@ -223,9 +223,10 @@ class ErrorWatch : public Plugin {
                       (f.wire_ns == 0 || r.last_ns == PIN16_NO_TIME || e.t_ns - r.last_ns <= most_ns);
     if (!same) {
       keepLongest(on);
-      r = {};
+      // With most frames: what does not count is not wiped.
       r.id = f.id, r.flags = f.flags, r.length = f.length, r.valid = true;
       std::memcpy(r.data, f.data, f.length);
+      r.length_frames = 0;
       r.first_sequence = e.sequence;
       r.first_ns = e.t_ns;
     }
