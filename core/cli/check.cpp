@@ -454,6 +454,16 @@ int check(const Options& o) {
     s.reading = std::move(*reading);
     sayings.push_back(std::move(s));
   }
+  if (!o.readings_file.empty()) {
+    auto table = job::readReadings(o.readings_file);
+    if (!table) return fail(table.error());
+    for (auto& reading : *table) {
+      Saying s;
+      s.what = Saying::What::reading;
+      s.reading = std::move(reading);
+      sayings.push_back(std::move(s));
+    }
+  }
   if (!o.operator_file.empty()) {
     auto said = readOperatorFile(o.operator_file);
     if (!said) return fail(said.error());

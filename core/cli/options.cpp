@@ -90,6 +90,8 @@ int run(int argc, char** argv) try {
   addUris(c, o, false);
   c->add_flag("--ask", o.ask, "also send standard read-only requests");
   c->add_option("--reading", o.readings, "a typed reading, for instance 'V(pin16,pin4)=12.4V power=source'");
+  c->add_option("--readings", o.readings_file,
+                "CSV file of readings: point,value[,unit,power,u,with,by,meter]");
   c->add_option("--operator", o.operator_file, "file with answers to what would be asked");
   c->add_option("--for", o.for_s, "seconds to listen (default 3)");
   c->add_option("--sweep", o.sweep, "identifiers to ask if the module's is unknown, for instance 7E0-7EF");

@@ -20,6 +20,7 @@ struct Options {
   std::string file;                   ///< the capture to read
   std::string output;                 ///< -o: the capture to write
   std::vector<std::string> readings;  ///< --reading
+  std::string readings_file;          ///< check: CSV
   std::string operator_file;          ///< --operator
   std::string sweep;                  ///< --sweep: "7E0-7EF"
   std::string with;                   ///< links --with: the second adapter

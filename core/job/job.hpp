@@ -101,6 +101,11 @@ struct Job {
 /// (docs/points.md lists the points).
 [[nodiscard]] Result<event::Measurement> parseReading(std::string_view text);
 
+/// Readings of a CSV file (RFC 4180), one a line. The first line names the columns: `point` and `value`, and
+/// of `unit power u with by meter` those that are wanted; each line means what it would mean typed. With
+/// semicolons between the cells the decimal sign is a comma. ErrorKind::input names file and line.
+[[nodiscard]] Result<std::vector<event::Measurement>> readReadings(const std::string& path);
+
 /// One measuring point a technician may be asked for (docs/points.md is made from this table).
 struct Point {
   std::string name;  ///< "V(pin16,pin4)"
