@@ -100,6 +100,13 @@ std::string line(const Client& c, Kind) {
   append(out, ": ", c.text);
   return out;
 }
+std::string line(const Clearance& c, Kind) {
+  const char* answer = c.cleared == Known::yes  ? "yes"
+                       : c.cleared == Known::no ? "no"
+                       : c.reason.empty()       ? "not known"
+                                                : "overridden: ";
+  return "before power: " + c.code + "? " + answer + c.reason + (c.by.empty() ? "" : " (" + c.by + ")");
+}
 std::string line(const Note& n, Kind) {
   std::string out = "note: " + n.text;
   append(out, ", by ", n.by);

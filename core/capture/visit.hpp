@@ -45,6 +45,8 @@ Visit visitRecord(event::Kind kind, ByteView packed, F&& f) {
       return as(event::Client{});
     case Kind::note:
       return as(event::Note{});
+    case Kind::clearance:
+      return as(event::Clearance{});
     case Kind::message:
       return as(event::Message{});
     case Kind::exchange:

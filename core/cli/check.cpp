@@ -18,6 +18,7 @@
 #include "core/protocol/target.hpp"
 #include "core/protocol/witness.hpp"
 #include "core/readiness/evidence.hpp"
+#include "core/readiness/interlocks.hpp"
 #include "core/readiness/plan.hpp"
 #include "core/readiness/sheet.hpp"
 #include "core/review/plugged.hpp"
@@ -135,6 +136,7 @@ class Check {
   Status openLinks();
   Status say(const Saying& saying);
   Status askOperator();
+  Status clearInterlocks();
   Status offerPower();
   Status listenAndAsk();
   Status askAll(protocol::RollCall& roll);
@@ -163,6 +165,7 @@ class Check {
   std::size_t uris_ = 0;
   std::vector<std::uint16_t> buses_;  ///< links that are no meters
   bool power_declared_ = false;
+  std::string by_;  ///< who answers before power
   std::optional<Error> refused_;
   readiness::Sheet sheet_;
 };
@@ -183,6 +186,8 @@ Status Check::say(const Saying& s) {
       return command(Action::reading, pack(s.reading));
     case Saying::What::note:
       return command(Action::note, {}, s.note);
+    case Saying::What::clearance:
+      return command(Action::clearance, pack(s.clearance));
     case Saying::What::power:
       break;
   }
@@ -234,7 +239,40 @@ Status Check::openLinks() {
   return !state && state.error().kind == ErrorKind::record ? state : Status{};
 }
 
+/// Asks for what is not cleared yet. A command's reply comes after the events it caused: the evidence is up
+/// to date.
+Status Check::clearInterlocks() {
+  if (by_.empty()) by_ = o_.by;
+  for (const auto& lock : readiness::standing(job_, evidence_)) {
+    if (lock.standing == readiness::Standing::cleared || lock.standing == readiness::Standing::overridden)
+      continue;
+    if (by_.empty()) by_ = askTerminal("\nBefore power. Your name, for the record > ");
+    for (;;) {
+      std::string answer = askTerminal(fmt::format(
+          "\n{}: {}\n  {}\n  yes, no, `because REASON` to go on without knowing; Enter: not known > ",
+          lock.what.code, lock.what.question, lock.what.why));
+      if (answer.empty()) answer = "unknown";
+      auto clearance = parseClearance(lock.what.code, answer, by_);
+      if (!clearance) {
+        std::fprintf(stderr, "  %s\n", clearance.error().text().c_str());
+        continue;
+      }
+      Saying s;
+      s.what = Saying::What::clearance;
+      s.clearance = std::move(*clearance);
+      if (Status said = say(s); !said) return said;
+      break;
+    }
+  }
+  return {};
+}
+
 Status Check::offerPower() {
+  if (Status state = clearInterlocks(); !state) return state;
+  if (const auto locks = readiness::standing(job_, evidence_); !readiness::mayPower(locks)) {
+    std::fprintf(stderr, "\npower stays off: %s\n", readiness::inTheWay(locks).c_str());
+    return {};
+  }
   const auto ledger = job::readLedger(job_);
   std::fprintf(stderr, "\n%s\n",
                readiness::powerUpWarning(job_, ledger ? *ledger : std::vector<job::PowerUp>{}).c_str());
@@ -251,6 +289,10 @@ Status Check::askOperator() {
   std::set<std::pair<std::string, PowerState>> asked;
   bool power_offered = false;
   for (;;) {
+    if (const auto stop = readiness::stopBefore(job_, evidence_)) {
+      std::fprintf(stderr, "\n%s\n", stop->c_str());
+      return {};
+    }
     const auto questions = readiness::nextQuestions(job_, evidence_);
     const auto next = std::find_if(questions.begin(), questions.end(), [&](const auto& q) {
       return !asked.contains({q.point->name, q.power}) &&
@@ -465,8 +507,19 @@ int check(const Options& o) {
     }
   }
   if (!o.operator_file.empty()) {
-    auto said = readOperatorFile(o.operator_file);
+    auto said = readOperatorFile(o.operator_file, o.by);
     if (!said) return fail(said.error());
+    const auto locks = readiness::interlocks(*job);
+    for (const Saying& s : *said)
+      if (s.what == Saying::What::clearance && std::none_of(locks.begin(), locks.end(), [&](const auto& l) {
+            return l.code == s.clearance.code;
+          })) {
+        std::string known;
+        for (const auto& l : locks) known += (known.empty() ? "" : ", ") + l.code;
+        return fail({ErrorKind::input,
+                     "'" + s.clearance.code + "' is nothing that this job must have cleared before power",
+                     o.operator_file, "it is one of " + known});
+      }
     sayings.insert(sayings.end(), said->begin(), said->end());
   }
   if (!o.sweep.empty())

@@ -14,8 +14,17 @@
 namespace pin16::cli {
 namespace {
 
-Result<Saying> parseSaying(const std::string& line) {
+Result<Saying> parseSaying(const std::string& line, const std::string& by) {
   Saying s;
+  if (line.starts_with("clear ")) {
+    s.what = Saying::What::clearance;
+    const std::size_t blank = line.find(' ', 6);
+    auto clearance = parseClearance(line.substr(6, blank - 6),
+                                    blank == std::string::npos ? "" : line.substr(blank + 1), by);
+    if (!clearance) return clearance.error();
+    s.clearance = std::move(*clearance);
+    return s;
+  }
   if (line.starts_with("note ")) {
     s.note = line.substr(5);
     return s;
@@ -39,7 +48,23 @@ Result<Saying> parseSaying(const std::string& line) {
 
 }  // namespace
 
-Result<std::vector<Saying>> readOperatorFile(const std::string& path) {
+Result<event::Clearance> parseClearance(const std::string& code, const std::string& answer,
+                                        const std::string& by) {
+  event::Clearance c{code, event::Known::unknown, by, ""};
+  if (answer == "yes") {
+    c.cleared = event::Known::yes;
+  } else if (answer == "no") {
+    c.cleared = event::Known::no;
+  } else if (answer.starts_with("because ") && answer.find_first_not_of(' ', 8) != std::string::npos) {
+    c.reason = answer.substr(answer.find_first_not_of(' ', 8));
+  } else if (answer != "unknown") {
+    return Error{ErrorKind::input, "'" + answer + "' is no answer to what must be cleared before power", "",
+                 "write yes, no, unknown, or because and a reason to go on without knowing"};
+  }
+  return c;
+}
+
+Result<std::vector<Saying>> readOperatorFile(const std::string& path, const std::string& by) {
   std::ifstream in(path);
   if (!in)
     return Error{ErrorKind::input, std::string("cannot be read: ") + std::strerror(errno), path,
@@ -50,7 +75,7 @@ Result<std::vector<Saying>> readOperatorFile(const std::string& path) {
     line.erase(0, line.find_first_not_of(" \t"));
     line.erase(line.find_last_not_of(" \t\r") + 1);
     if (line.empty() || line.front() == '#') continue;
-    auto saying = parseSaying(line);
+    auto saying = parseSaying(line, by);
     if (!saying) {
       Error e = saying.error();
       e.kind = ErrorKind::input;

@@ -12,15 +12,23 @@ namespace pin16::cli {
 
 /// One thing the operator says, in the order said.
 struct Saying {
-  enum class What { reading, power, note } what = What::note;
+  enum class What { reading, power, note, clearance } what = What::note;
   event::Measurement reading;
   event::PowerState power = event::PowerState::unknown;
   std::string note;
+  event::Clearance clearance;
 };
 
-/// A file of answers: one a line, `#` starts a comment. A reading (docs/points.md), `power off|source|on`, or
-/// `note TEXT`. ErrorKind::input names file and line.
-[[nodiscard]] Result<std::vector<Saying>> readOperatorFile(const std::string& path);
+/// What to say of one interlock: `yes`, `no`, `unknown`, or `because REASON` (not known, go on all the same).
+/// ErrorKind::input.
+[[nodiscard]] Result<event::Clearance> parseClearance(const std::string& code, const std::string& answer,
+                                                      const std::string& by);
+
+/// A file of answers: one a line, `#` starts a comment. A reading (docs/points.md), `power off|source|on`,
+/// `clear CODE yes|no|unknown|because REASON` (docs/readiness.md) or `note TEXT`. ErrorKind::input names file
+/// and line; `by` is who says all this.
+[[nodiscard]] Result<std::vector<Saying>> readOperatorFile(const std::string& path,
+                                                           const std::string& by = {});
 
 /// A line typed at the terminal; empty when the operator only pressed Enter, or input ended.
 [[nodiscard]] std::string askTerminal(const std::string& question);

@@ -93,6 +93,7 @@ int run(int argc, char** argv) try {
   c->add_option("--readings", o.readings_file,
                 "CSV file of readings: point,value[,unit,power,u,with,by,meter]");
   c->add_option("--operator", o.operator_file, "file with answers to what would be asked");
+  c->add_option("--by", o.by, "who answers; stands in the record");
   c->add_option("--for", o.for_s, "seconds to listen (default 3)");
   c->add_option("--sweep", o.sweep, "identifiers to ask if the module's is unknown, for instance 7E0-7EF");
   addRateKnown(c, o);

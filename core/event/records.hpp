@@ -29,8 +29,9 @@ enum class Kind : std::uint8_t {
   power = 11,    ///< Power
   client = 12,   ///< Client: someone attached to or left the recorder
   // declared
-  reading = 32,  ///< Measurement typed by the operator
-  note = 33,     ///< Note
+  reading = 32,    ///< Measurement typed by the operator
+  note = 33,       ///< Note
+  clearance = 35,  ///< Clearance: an interlock answered
   // concluded: recorded, never input again
   message = 64,   ///< Message
   exchange = 65,  ///< Exchange
@@ -126,6 +127,18 @@ struct Note {
   template <class A>
   void fields(A& a) {
     a(text), a(by);
+  }
+};
+
+/// One interlock before power, answered by a person (core/readiness/interlocks.hpp).
+struct Clearance {
+  std::string code;
+  Known cleared = Known::unknown;
+  std::string by;
+  std::string reason;  ///< not known, and overridden because of this
+  template <class A>
+  void fields(A& a) {
+    a(code), a(cleared), a(by), a(reason);
   }
 };
 
@@ -326,6 +339,8 @@ template <>
 inline constexpr Kind kKindOf<Message> = Kind::message;
 template <>
 inline constexpr Kind kKindOf<Exchange> = Kind::exchange;
+template <>
+inline constexpr Kind kKindOf<Clearance> = Kind::clearance;
 template <>
 inline constexpr Kind kKindOf<Finding> = Kind::finding;
 template <>

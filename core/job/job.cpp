@@ -141,6 +141,11 @@ void readHead(Section s, Job& job) {
   if (nominal && *nominal != 12 && *nominal != 24)
     s.fail(*s.find("nominal_V"), "nominal_V", "expected 12 or 24", "Write nominal_V = 12 or nominal_V = 24");
   if (nominal) job.nominal_V = static_cast<double>(*nominal);
+  s.number("wait_s", job.wait_s, 0, 86400, "s");
+  s.text("wait_source", job.wait_source);
+  if (job.wait_s && job.wait_source.empty())
+    s.fail(*s.find("wait_s"), "wait_s", "no source given",
+           "Add wait_source = \"...\": there is no general figure, name this vehicle's service information");
   s.done();
 }
 

@@ -80,6 +80,9 @@ struct Job {
   bool sealed = false;  ///< no stimulus allowed: the gate stays shut
   std::optional<int> power_up_budget;
   double nominal_V = 12;  ///< 12 or 24
+  /// How long all supplies must be off before a restraint system counts as empty: the vehicle's own figure.
+  std::optional<double> wait_s;
+  std::string wait_source;  ///< where that figure stands; not empty if there is one
   Module module;
   BusFacts bus;
   std::vector<LinkEntry> links;

@@ -82,6 +82,9 @@ void Evidence::take(const event::Batch& batch) {
       case Kind::power:
         if (const auto p = batch.record<event::Power>(h)) takePower(h, *p);
         break;
+      case Kind::clearance:
+        if (const auto c = batch.record<event::Clearance>(h)) clearances_[c->code] = {*c, h.t_ns};
+        break;
       case Kind::loss:
         if (const auto l = batch.record<event::Loss>(h);
             l && static_cast<std::size_t>(l->place) < lost_.size())

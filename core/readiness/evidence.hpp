@@ -76,6 +76,12 @@ struct ExchangeFacts {
   double came_after_ms = -1;  ///< silent, but the answer's first frame came this long after the request
 };
 
+/// An interlock's newest answer.
+struct Cleared {
+  event::Clearance clearance;
+  Ns t_ns = kNoTime;
+};
+
 class Evidence : public event::Sink {
  public:
   void take(const event::Batch& batch) override;
@@ -115,6 +121,8 @@ class Evidence : public event::Sink {
   [[nodiscard]] std::uint64_t gaps() const { return gaps_; }
   /// Power state by the last power event; unknown if there was none.
   [[nodiscard]] event::PowerState power() const { return power_; }
+  /// By the interlock's code.
+  [[nodiscard]] const std::map<std::string, Cleared>& clearances() const { return clearances_; }
   /// Something was measured with the module fed.
   [[nodiscard]] bool measuredOn() const;
   /// From a link's first coming up to the last event, seconds; 0 if none came up.
@@ -133,6 +141,7 @@ class Evidence : public event::Sink {
   std::vector<LinkFacts> links_;
   std::vector<Trace> traces_;
   std::vector<Ns> power_ons_;
+  std::map<std::string, Cleared> clearances_;
   std::vector<ExchangeFacts> exchanges_;
   std::vector<std::size_t> silent_;  ///< of our exchanges, those whose answer may still come
   std::unordered_set<std::uint64_t> ids_;

@@ -73,8 +73,9 @@ Candidate candidate(const Step& s, const job::Job& job, const Evidence& evidence
 }
 
 /// Of all needed and unmeasured steps the cheapest reading: without power first, then by minutes.
-std::optional<Deciding> decide(const std::vector<Step>& steps, const job::Job& job,
-                               const Evidence& evidence) {
+/// `in_the_way`: of power, if it is not on.
+std::optional<Deciding> decide(const std::vector<Step>& steps, const job::Job& job, const Evidence& evidence,
+                               const std::string& in_the_way) {
   std::optional<Candidate> best;
   for (const Step& s : steps) {
     if (!blocks(s)) continue;
@@ -83,6 +84,8 @@ std::optional<Deciding> decide(const std::vector<Step>& steps, const job::Job& j
       best = std::move(c);
   }
   if (!best) return std::nullopt;
+  if (best->when == PowerState::on && !in_the_way.empty())
+    best->deciding.how = fmt::format("Before power, {}: see to it first. {}", in_the_way, best->deciding.how);
   return best->deciding;
 }
 
@@ -153,7 +156,10 @@ Sheet assess(const job::Job& job, const Evidence& evidence, const Asked& asked) 
   sheet.overall = std::any_of(sheet.steps.begin(), sheet.steps.end(), is_faulty) ? Overall::not_ready
                   : std::any_of(sheet.steps.begin(), sheet.steps.end(), blocks)  ? Overall::undecided
                                                                                  : Overall::ready;
-  if (sheet.overall == Overall::undecided) sheet.deciding = decide(sheet.steps, job, evidence);
+  sheet.interlocks = standing(job, evidence);
+  if (sheet.overall == Overall::undecided)
+    sheet.deciding = decide(sheet.steps, job, evidence,
+                            c.poweredOn() || mayPower(sheet.interlocks) ? "" : inTheWay(sheet.interlocks));
   sheet.first_thing = firstThing(sheet.steps, job);
   sheet.sentence = sentenceOf(sheet);
   sheet.power_ups = asked.power_ups.size();

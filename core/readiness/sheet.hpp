@@ -30,6 +30,7 @@
 #include "core/job/job.hpp"
 #include "core/plugin/results.hpp"
 #include "core/readiness/evidence.hpp"
+#include "core/readiness/interlocks.hpp"
 
 namespace pin16::readiness {
 
@@ -84,6 +85,7 @@ struct Sheet {
   std::optional<Deciding> deciding;       ///< only if undecided
   std::optional<FirstThing> first_thing;  ///< first faulty step, else first marginal one
   std::vector<Step> steps;                ///< in the order of kSteps
+  std::vector<Interlocked> interlocks;    ///< and how they stand
   std::size_t power_ups = 0;
   std::optional<int> power_up_budget;
   std::uint64_t sent = 0, frames = 0, error_frames = 0;

@@ -62,6 +62,17 @@ json::object linkJson(const event::LinkState& l) {
   return o;
 }
 
+json::object interlockJson(const Interlocked& i) {
+  json::object o;
+  o["code"] = i.what.code;
+  o["question"] = i.what.question;
+  o["standing"] = toText(i.standing);
+  o["by"] = orNull(!i.by.empty(), json::value(i.by));
+  o["reason"] = orNull(!i.reason.empty(), json::value(i.reason));
+  o["t_ns"] = orNull(i.t_ns != kNoTime, i.t_ns);
+  return o;
+}
+
 json::object lossesJson(const Sheet& s) {
   json::object o;
   o["kernel"] = s.losses[0];
@@ -128,6 +139,9 @@ std::string toJson(const Sheet& s) {
   json::array steps;
   for (const Step& step : s.steps) steps.push_back(stepJson(step));
   o["steps"] = std::move(steps);
+  json::array interlocks;
+  for (const Interlocked& i : s.interlocks) interlocks.push_back(interlockJson(i));
+  o["interlocks"] = std::move(interlocks);
   o["power_ups"] = s.power_ups;
   o["power_up_budget"] = orNull(s.power_up_budget.has_value(), s.power_up_budget.value_or(0));
   o["sent"] = s.sent;

@@ -131,6 +131,13 @@ std::string footLines(const Sheet& s) {
       "",
       fmt::format("Job: {} ({}, by {}{})", s.job_name, s.arrangement, s.access, s.sealed ? ", sealed" : ""),
       2);
+  if (!mayPower(s.interlocks)) out += wrapped("", "Before power " + inTheWay(s.interlocks) + ".", 2);
+  for (const Interlocked& i : s.interlocks)
+    if (i.standing == Standing::overridden)
+      out += wrapped("",
+                     fmt::format("Before power {} was not known; {} went on because: {}", i.what.code,
+                                 i.by.empty() ? "somebody" : i.by, i.reason),
+                     2);
   out +=
       fmt::format("Power-ups on record: {}{}. Sent: {} frames. Heard: {} frames, {} error frames, {} lost.\n",
                   s.power_ups, s.power_up_budget ? fmt::format(" of {}", *s.power_up_budget) : "", s.sent,

@@ -505,6 +505,9 @@ void Recorder::onCommand(const std::shared_ptr<Connection>& from, const Command&
     case Action::power:
       onRecord(event::kNoLink, bootNow(), event::Kind::power, command.packed);
       break;
+    case Action::clearance:
+      onRecord(event::kNoLink, bootNow(), event::Kind::clearance, command.packed);
+      break;
     case Action::verdict:
       onRecord(event::kNoLink, bootNow(), event::Kind::verdict, command.packed);
       break;

@@ -30,6 +30,7 @@ enum class Action : std::uint8_t {
   shut = 6,     ///< text = why the gate stays shut from now on
   finish = 7,   ///< end the recording; the reply comes when the file is complete
   status = 8,
+  clearance = 9,  ///< packed = event::Clearance
 };
 
 struct Command {

@@ -163,6 +163,42 @@ TEST(Commands, AnOperatorFileThatIsWrongNamesItsLine) {
   EXPECT_THAT(r.err, HasSubstr("said.txt:2"));
 }
 
+TEST(Commands, AnOperatorFileClearsWhatComesBeforePower) {
+  const TemporaryFolder f;
+  writeFile(f.file("said.txt"), "clear people yes\nclear dry because it lay in a dry shed\nclear loops no\n");
+  const Ran r = runPin16({"check", "--job", jobFile(f, ""), "--operator", "said.txt", "--by", "Kim", "--json",
+                          "--for", "0.1", "-o", "o.pcapng"},
+                         f.path());
+  const auto sheet = boost::json::parse(r.out);
+  std::string standing;
+  for (const auto& i : sheet.at("interlocks").as_array())
+    standing += std::string(i.at("code").as_string()) + "=" + std::string(i.at("standing").as_string()) + " ";
+  EXPECT_EQ(
+      standing,
+      "still=unknown people=cleared dry=overridden loops=not-cleared high-voltage=unknown volts=unknown "
+      "waited=unknown ");
+  EXPECT_EQ(sheet.at("interlocks").at(2).at("reason").as_string(), "it lay in a dry shed");
+  EXPECT_EQ(sheet.at("interlocks").at(2).at("by").as_string(), "Kim");
+  for (const char* wrong :
+       {"clear people perhaps", "clear people", "clear peple yes", "clear dry because "}) {
+    writeFile(f.file("said.txt"), wrong);
+    EXPECT_EQ(runPin16({"check", "--job", "job.toml", "--operator", "said.txt"}, f.path()).exit_code, 2)
+        << wrong;
+  }
+}
+
+TEST(Commands, ReadingsComeFromATable) {
+  const TemporaryFolder f;
+  writeFile(f.file("r.csv"), "point,value,unit,power,u\n\"V(pin16,pin4)\",0.03,V,on,0.02\n");
+  const Ran r = runPin16(
+      {"check", "--job", jobFile(f, ""), "--readings", "r.csv", "--for", "0.1", "-o", "o.pcapng"}, f.path());
+  EXPECT_THAT(r.out, HasSubstr("connector-no-power"));
+  writeFile(f.file("r.csv"), "point,value\nV(pin16,pin4),0.03\n");
+  const Ran bad = runPin16({"check", "--job", "job.toml", "--readings", "r.csv"}, f.path());
+  EXPECT_EQ(bad.exit_code, 2);
+  EXPECT_THAT(bad.err, HasSubstr("r.csv:2"));
+}
+
 TEST(Commands, VerifyFindsTheChangedRange) {
   const TemporaryFolder f;
   EXPECT_EQ(runPin16({"listen", kSound, "--for", "1", "-o", "v.pcapng"}, f.path()).exit_code, 0);

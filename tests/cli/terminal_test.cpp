@@ -1,0 +1,122 @@
+// SPDX-License-Identifier: Apache-2.0
+/// `check` at a terminal: the dialogue as a person has it, over a pty.
+
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+#include <poll.h>
+#include <pty.h>
+#include <sys/wait.h>
+#include <unistd.h>
+
+#include <functional>
+
+#include "core/base/clock.hpp"
+#include "run_pin16.hpp"
+
+namespace pin16::test {
+namespace {
+
+using testing::HasSubstr;
+using testing::Not;
+
+constexpr Ns kPatience_ns = 60 * kNsPerSecond;
+
+/// Runs `check` on a terminal. `answer` is given what was printed since its last answer, up to the prompt.
+std::string dialogue(const std::string& folder, std::vector<std::string> arguments,
+                     const std::function<std::string(const std::string&)>& answer) {
+  arguments.insert(arguments.begin(), PIN16_BINARY);
+  std::vector<char*> argv;
+  for (std::string& a : arguments) argv.push_back(a.data());
+  argv.push_back(nullptr);
+  int terminal = -1;
+  const pid_t child = forkpty(&terminal, nullptr, nullptr, nullptr);
+  if (child == 0) {
+    if (chdir(folder.c_str()) == 0) execv(argv[0], argv.data());
+    _exit(127);
+  }
+  std::string all, fresh;
+  const Ns until_ns = bootNow() + kPatience_ns;
+  for (char piece[4096]; bootNow() < until_ns;) {
+    pollfd p{terminal, POLLIN, 0};
+    if (poll(&p, 1, 100) == 0) continue;
+    const ssize_t n = read(terminal, piece, sizeof piece);
+    if (n <= 0) break;  // the program ended
+    all.append(piece, static_cast<std::size_t>(n));
+    fresh.append(piece, static_cast<std::size_t>(n));
+    if (!fresh.ends_with(" > ")) continue;
+    const std::string line = answer(fresh) + "\n";
+    fresh.clear();
+    if (write(terminal, line.data(), line.size()) < 0) break;
+  }
+  close(terminal);
+  int status = 0;
+  if (bootNow() >= until_ns) kill(child, SIGKILL);
+  waitpid(child, &status, 0);
+  return all;
+}
+
+bool has(const std::string& text, const char* what) { return text.find(what) != std::string::npos; }
+
+std::string job(const TemporaryFolder& f) {
+  writeFile(f.file("job.toml"), "[job]\nname = \"a test\"\narrangement = \"own-battery\"\n");
+  return "job.toml";
+}
+
+/// Skips measurements, answers what comes before power by `lock`.
+std::string run(const TemporaryFolder& f, const std::function<std::string(const std::string&)>& lock) {
+  return dialogue(f.path(), {"check", "--job", job(f), "--for", "0.1", "-o", "t.pcapng"},
+                  [&](const std::string& asked) -> std::string {
+                    if (has(asked, "Your name")) return "Kim";
+                    if (has(asked, "go on without knowing")) return lock(asked);
+                    if (has(asked, "switch the module's power on")) return "on";
+                    return "";
+                  });
+}
+
+TEST(Terminal, PowerIsAskedForOnceAllIsCleared) {
+  const TemporaryFolder f;
+  const std::string said = run(f, [](const std::string&) { return "yes"; });
+  const auto before = said.find("waited:"), power = said.find("switch the module's power on");
+  ASSERT_NE(power, std::string::npos) << said;
+  EXPECT_LT(before, power);
+  EXPECT_THAT(readFile(f.file("job.toml.ledger")), HasSubstr("declared"));
+  const std::string lines = runPin16({"review", "t.pcapng", "--lines"}, f.path()).out;
+  EXPECT_THAT(lines, HasSubstr("before power: people? yes (Kim)"));
+}
+
+TEST(Terminal, OneThatIsNotClearedKeepsPowerOff) {
+  for (const char* answer : {"no", ""}) {
+    const TemporaryFolder f;
+    const std::string said =
+        run(f, [&](const std::string& asked) { return has(asked, "people:") ? answer : "yes"; });
+    EXPECT_THAT(said, Not(HasSubstr("switch the module's power on")));
+    EXPECT_THAT(said, HasSubstr("power stays off: not "));
+    EXPECT_EQ(readFile(f.file("job.toml.ledger")), "");
+  }
+}
+
+TEST(Terminal, AReasonGoesOnTheRecordAndAWordThatIsNoneIsAskedAgain) {
+  const TemporaryFolder f;
+  bool slipped = false;
+  const std::string said = run(f, [&](const std::string& asked) -> std::string {
+    if (!has(asked, "dry:") && !has(asked, "'ja'")) return "yes";
+    return std::exchange(slipped, true) ? "because it lay in a dry shed" : "ja";
+  });
+  EXPECT_THAT(said, HasSubstr("'ja' is no answer"));
+  EXPECT_THAT(said, HasSubstr("switch the module's power on"));
+  EXPECT_THAT(runPin16({"review", "t.pcapng", "--lines"}, f.path()).out,
+              HasSubstr("before power: dry? overridden: it lay in a dry shed (Kim)"));
+}
+
+TEST(Terminal, TooManyVoltsEndTheDialogue) {
+  const TemporaryFolder f;
+  const std::string said = dialogue(
+      f.path(), {"check", "--job", job(f), "--for", "0.1", "-o", "t.pcapng"},
+      [](const std::string& asked) -> std::string { return has(asked, "V(pin16,pin4)") ? "25.2" : ""; });
+  EXPECT_THAT(said, HasSubstr("plug nothing in"));
+  EXPECT_THAT(said, Not(HasSubstr("lamp, power")));
+  EXPECT_THAT(said, Not(HasSubstr("switch the module's power on")));
+}
+
+}  // namespace
+}  // namespace pin16::test
