@@ -288,6 +288,20 @@ void readLimits(File& file, const toml::table& table, Job& job) {
   }
 }
 
+void readOurs(Section s, Ours& ours) {
+  s.number("termination_ohm", ours.termination_ohm, 10, 1e6, "ohm");
+  s.number("pin16_A", ours.pin16_A, 0, 10, "A");
+  bool isolated = true, mains = false, joined = false;
+  s.flag("usb_isolated", isolated);
+  s.flag("computer_on_mains", mains);
+  s.flag("computers_joined", joined);
+  ours.ground_tied = !isolated && (mains || joined);
+  std::optional<double> path;
+  s.number("ground_path_ohm", path, 1e-3, 1e6, "ohm");
+  if (path) ours.ground_path_ohm = *path;
+  s.done();
+}
+
 void readPlugins(File& file, const toml::table& table, Job& job) {
   for (const auto& [key, node] : table) {
     const std::string name = fmt::format("plugin.{}", key.str());
@@ -365,6 +379,7 @@ Job readAll(File& file, const toml::table& root) {
   withTable(file, top, "module",
             [&](const toml::table& t) { readModule(Section(file, "module", t), job.module); });
   withTable(file, top, "bus", [&](const toml::table& t) { readBus(Section(file, "bus", t), job.bus); });
+  withTable(file, top, "ours", [&](const toml::table& t) { readOurs(Section(file, "ours", t), job.ours); });
   withTable(file, top, "limits", [&](const toml::table& t) { readLimits(file, t, job); });
   withTable(file, top, "plugin", [&](const toml::table& t) { readPlugins(file, t, job); });
   withEach(file, top, "link", [&](const toml::table& t) { readLink(Section(file, "link", t), job); });

@@ -52,6 +52,16 @@ struct BusFacts {
   bool rate_fixed = false;  ///< the operator vouches for rate and format (the gate may send without proof)
 };
 
+/// What our own equipment does to what it measures, `[ours]`.
+struct Ours {
+  std::optional<double> termination_ohm;  ///< switched on in our adapter; nothing: none
+  std::optional<double> pin16_A;          ///< drawn from pin 16
+  /// A conductor from our interface's ground over a computer to the source's minus: not isolated, and a
+  /// computer on mains (or two that are joined). It lies beside the ground that is to be judged.
+  bool ground_tied = false;
+  double ground_path_ohm = 0.1;  ///< of that way: cable screens and earth wires (own figure)
+};
+
 struct LinkEntry {
   std::string uri;
   std::string role;  ///< free text; empty = "bus"
@@ -85,6 +95,7 @@ struct Job {
   std::string wait_source;  ///< where that figure stands; not empty if there is one
   Module module;
   BusFacts bus;
+  Ours ours;
   std::vector<LinkEntry> links;
   std::vector<MeterEntry> meters;
   std::vector<event::Measurement> readings;       ///< typed beforehand into the file

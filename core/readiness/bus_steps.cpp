@@ -35,12 +35,28 @@ const char* terminationCode(const Case& c, double ohm) {
   return "levels-odd-termination";
 }
 
+/// The reading is of the bus without us; with our termination it gets less.
+void judgeOurTermination(StepMaker& m, const Case& c, const PointFacts& f, Verdict without) {
+  const auto& ours = c.job.ours.termination_ohm;
+  if (!ours) return;
+  Value with = valueOf(f, inParallel(f.last, *ours));
+  with.what = fmt::format("{}, with our {}", f.point, amount(*ours, "ohm"));
+  m.say(fmt::format("With our {} it is {}.", amount(*ours, "ohm"), amount(with.value, "ohm")));
+  // What is amiss without us is not ours to mend.
+  if (without != Verdict::sound) return m.show(with);
+  m.judge(with,
+          {atLeast(c.limit("bus.termination_min_ohm"), "levels-our-termination"),
+           atMost(c.limit("bus.termination_max_ohm"), "levels-our-termination")},
+          Verdict::marginal);
+}
+
 void judgeTermination(StepMaker& m, const Case& c) {
   const PointFacts* f = c.evidence.newest("R(pin6,pin14)");
   if (f == nullptr) return;
   const char* code = terminationCode(c, f->last);
   const Verdict v = m.judge(valueOf(*f, f->last), {atLeast(c.limit("bus.termination_min_ohm"), code),
                                                    atMost(c.limit("bus.termination_max_ohm"), code)});
+  judgeOurTermination(m, c, *f, v);
   m.say(v == Verdict::sound ? fmt::format("{} between the wires: two terminations.", amount(f->last, "ohm"))
                             : fmt::format("{} between the wires: {}.", amount(f->last, "ohm"),
                                           v == Verdict::marginal ? "close to the edge of the accepted band"
@@ -258,6 +274,10 @@ Step trafficStep(const Case& c) {
         "lonely "
         "one.");
   }
+  const bool we_acknowledge = std::any_of(links.begin(), links.end(), [](const LinkFacts* l) {
+    return l->ever_up && l->frames > 0 && l->state.silence == event::Silence::cannot;
+  });
+  if (we_acknowledge) m.say("Our link acknowledges: whether anybody else does is not shown.");
   tellLosses(m, c);
   return m.done();
 }

@@ -140,6 +140,10 @@ const std::vector<Code>& codes() {
        "not paint, "
        "seat rail or hinge, then measure again with the dummy load.",
        "Power off; clean and tighten the leads at the ground post, then measure again with the dummy load."},
+      {"ground-masked", "ground", "a computer of ours may hide a bad ground",
+       "Computers on their batteries, one of them isolated from the vehicle; then measure the ground's drop "
+       "again with "
+       "everything of ours unplugged and the same current."},
       {"ground-split", "ground", "the two grounds of the diagnostic connector differ",
        "Unplug other equipment and computers on mains, then measure pin 4 against pin 5 again; still apart: "
        "trace the "
@@ -209,6 +213,8 @@ const std::vector<Code>& codes() {
        "that "
        "brings back 60 ohm has a termination to switch off.",
        "", "Take one of the 120 ohm resistors off, or switch off the interface's own termination."},
+      {"levels-our-termination", "levels", "our own termination is one too many",
+       "Switch the termination in our adapter off; the bus has its own two."},
       {"levels-odd-termination", "levels", "the bus resistance fits neither one, two nor three terminations",
        "Null the meter leads, clean the contacts, measure again with the power off and the bus asleep."},
       {"levels-open", "levels", "no termination is seen at all",

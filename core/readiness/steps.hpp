@@ -27,6 +27,10 @@ struct Case {
   [[nodiscard]] bool moduleAnswered() const;
 };
 
+[[nodiscard]] constexpr double inParallel(double a_ohm, double b_ohm) {
+  return a_ohm * b_ohm / (a_ohm + b_ohm);
+}
+
 /// A value and how well it is known.
 struct Value {
   std::string what;

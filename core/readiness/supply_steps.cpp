@@ -408,6 +408,39 @@ Step feedStep(const Case& c) {
   return m.done();
 }
 
+namespace {
+
+/// Our computer's way beside the ground carries part of the current and makes a bad ground look good: what it
+/// would read without, from the drop and the current that flowed.
+void judgeMaskedGround(StepMaker& m, const Case& c, const PointFacts& drop, double drop_V) {
+  const job::Ours& ours = c.job.ours;
+  if (!ours.ground_tied || drop.condition.find("unplugged") != std::string::npos) return;
+  const std::string again = "Measure once more with everything of ours unplugged (with=\"unplugged, ...\").";
+  const PointFacts* current = c.evidence.newest("I(feed)", isOn);
+  if (current == nullptr || current->last <= 0) {
+    m.say("Our computer is tied to the source's minus and may hide a bad ground; the current is not known. " +
+          again);
+    m.worsen(Verdict::marginal, "ground-masked");
+    return;
+  }
+  const double ours_A = drop_V / ours.ground_path_ohm;
+  if (ours_A >= current->last) {
+    m.say(fmt::format("Our computer's way could carry all of the {} that flows: the ground is not proven. {}",
+                      amount(current->last, "A"), again));
+    m.worsen(Verdict::marginal, "ground-masked");
+    return;
+  }
+  const double ground_ohm = drop_V / (current->last - ours_A);
+  m.say(fmt::format("Our computer is tied to the source's minus: {} of {} may go through it.",
+                    amount(ours_A, "A"), amount(current->last, "A")));
+  const Value without{drop.point + " without our computer", ground_ohm * current->last, -1, "V"};
+  if (m.judge(without, {atMost(c.limit("ground.drop_max_V"), "ground-masked")}, Verdict::marginal) !=
+      Verdict::sound)
+    m.say(again);
+}
+
+}  // namespace
+
 Step groundStep(const Case& c) {
   StepMaker m("ground", isNeeded(c.job, "ground"));
   const auto loaded = [](const PointFacts& f) { return f.loaded(); };
@@ -421,6 +454,7 @@ Step groundStep(const Case& c) {
       m.hint(v, usual);
       m.say("Modules usually have less (from memory, decides nothing).");
     }
+    judgeMaskedGround(m, c, *f, v.value);
   } else if (c.evidence.newest("V(chassis,src-)") != nullptr) {
     m.say("V(chassis,src-) was measured without current: that tells nothing.");
   }
@@ -529,6 +563,8 @@ Step connectorStep(const Case& c) {
     for (const PointFacts* f : at4) m.show(valueOf(*f, f->last));
     m.say("Pin 16 of the breakout has no supply; the interface has its own, so nothing hangs on it.");
   }
+  if (const auto& ours_A = c.job.ours.pin16_A; ours_A && *ours_A > 0 && m.verdict() != Verdict::not_measured)
+    m.show({"of it our own draw at pin 16", *ours_A, -1, "A"});
   return m.done();
 }
 
