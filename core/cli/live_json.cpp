@@ -228,6 +228,28 @@ std::string verifyJson(const std::string& file, const capture::VerifyReport& r) 
   return json::serialize(doc);
 }
 
+std::string sceneJson(const std::string& file, const std::vector<SceneRow>& rows) {
+  json::object doc = document("pin16-scene");
+  doc["file"] = file;
+  json::array entries;
+  for (const SceneRow& r : rows) {
+    json::object o;
+    o["utc"] = r.entry.utc;
+    o["kind"] = r.entry.kind;
+    o["by"] = r.entry.by.empty() ? json::value(nullptr) : json::value(r.entry.by);
+    o["text"] = r.entry.text;
+    o["photo"] = nullptr;
+    if (r.photo)
+      o["photo"] = {{"path", r.photo->path},
+                    {"sha256", r.photo->sha256},
+                    {"bytes", r.photo->bytes},
+                    {"state", r.state}};
+    entries.push_back(std::move(o));
+  }
+  doc["entries"] = std::move(entries);
+  return json::serialize(doc);
+}
+
 std::string noteJson(const std::string& file, const std::string& text, bool ended) {
   json::object doc = document("pin16-note");
   doc["file"] = file;

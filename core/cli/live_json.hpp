@@ -3,11 +3,13 @@
 /// JSON of the commands other than check and review (docs/json.md): identifiers integers, hex without blanks,
 /// *_ms durations, t_ns UTC.
 
+#include <optional>
 #include <string>
 #include <vector>
 
 #include "core/capture/verify.hpp"
 #include "core/event/records.hpp"
+#include "core/job/scene.hpp"
 #include "core/link/inventory.hpp"
 #include "core/link/rate_search.hpp"
 #include "core/protocol/rollcall.hpp"
@@ -28,6 +30,12 @@ struct Asked {
 [[nodiscard]] std::string checkReportJson(const link::CheckReport& report);
 [[nodiscard]] std::string rateReportJson(const link::RateReport& report);
 [[nodiscard]] std::string verifyJson(const std::string& file, const capture::VerifyReport& report);
+struct SceneRow {
+  job::SceneEntry entry;
+  std::optional<job::ScenePhoto> photo;
+  std::string state;  ///< of a photo's file now: same, changed, missing
+};
+[[nodiscard]] std::string sceneJson(const std::string& file, const std::vector<SceneRow>& rows);
 /// `text` empty: nothing was noted.
 [[nodiscard]] std::string noteJson(const std::string& file, const std::string& text, bool ended);
 

@@ -148,6 +148,21 @@ int run(int argc, char** argv) try {
   c->add_flag("--end", o.end, "end the recording");
   addJson(c, o);
 
+  c = add("scene", "what was found and left, photos, people, meters, clocks: kept beside the job", scene);
+  c->add_option("--job", o.job, "job file")->required();
+  auto* found = c->add_flag("--found", o.found, "go through what is looked at on arrival");
+  c->add_flag("--left", o.left, "go through what is looked at before leaving")->excludes(found);
+  c->add_option("--operator", o.operator_file,
+                "with --found or --left: file of answers, `CODE: TEXT` a line");
+  c->add_option("--photo", o.photos, "a picture's file: its hash is kept");
+  c->add_option("--person", o.people, "\"NAME, why here\"");
+  c->add_option("--meter", o.meters, "\"NAME, calibrated DATE\"");
+  c->add_option("--clock", o.clocks,
+                "\"NAME=2026-11-27T18:30:05Z\": what another computer's clock shows right now");
+  c->add_option("--note", o.words, "anything else");
+  c->add_option("--by", o.by, "who says so");
+  addJson(c, o);
+
   c = add("bench", "solve a simulated bench and print it, or serve it as devices", bench);
   c->add_option("SCENARIO", o.file, "a scenario's name or folder")->required();
   auto* readings = c->add_flag("--readings", o.readings_only,

@@ -29,7 +29,9 @@ struct Options {
   std::string answer;                 ///< query --answer: identifier that answers come on
   std::string by;                     ///< note --by
   std::vector<std::string> plugins;   ///< --plugin
-  unsigned threads = 1;               ///< review --threads
+  std::vector<std::string> photos, people, meters, clocks;  ///< scene
+  bool found = false, left = false;                         ///< scene: which checklist
+  unsigned threads = 1;                                     ///< review --threads
   bool no_plugins = false;
   double for_s = 0;
   int repeats = 3;
@@ -51,6 +53,7 @@ int rollcall(const Options& o);
 int review(const Options& o);
 int verify(const Options& o);
 int note(const Options& o);
+int scene(const Options& o);
 int bench(const Options& o);
 int links(const Options& o);
 int plugins(const Options& o);

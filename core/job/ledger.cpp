@@ -1,31 +1,14 @@
 // SPDX-License-Identifier: Apache-2.0
-#include <fcntl.h>
-#include <unistd.h>
-
-#include <algorithm>
-#include <cerrno>
-#include <cstring>
 #include <filesystem>
 #include <fstream>
 
+#include "core/job/append.hpp"
 #include "core/job/job.hpp"
 
 namespace pin16::job {
 namespace {
 
 std::string ledgerFile(const Job& job) { return job.file + ".ledger"; }
-
-/// One field of a line: what would break the line becomes a blank.
-std::string field(std::string text) {
-  std::replace_if(
-      text.begin(), text.end(), [](char c) { return c == '\t' || c == '\n' || c == '\r'; }, ' ');
-  return text;
-}
-
-Error writeError(const std::string& file, const char* what) {
-  return Error{ErrorKind::record, std::string(what) + ": " + std::strerror(errno), file,
-               "Check the folder's permissions and free space; until then note the power-up on paper"};
-}
 
 const char* const kCutOff = "entry cut off while it was written";
 
@@ -43,34 +26,10 @@ bool parseLine(const std::string& line, PowerUp& entry) {
 
 /// What has to stand before a new entry so that one cut off by a crash still counts as a power-up.
 std::string mendTail(const std::string& file) {
-  std::ifstream in(file, std::ios::binary);
   std::string line;
-  bool inside = false;
-  while (std::getline(in, line)) inside = in.eof();
+  if (!cutOff(file, line)) return {};
   PowerUp entry;
-  if (!inside) return {};
   return parseLine(line, entry) ? "\n" : std::string("\tinferred\t") + kCutOff + "\n";
-}
-
-/// The name of a new file is on disk only once its folder is.
-bool syncFolderOf(const std::string& file) {
-  std::string folder = std::filesystem::path(file).parent_path().string();
-  if (folder.empty()) folder = ".";
-  const int fd = ::open(folder.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
-  if (fd < 0) return false;
-  const bool good = ::fsync(fd) == 0;
-  ::close(fd);
-  return good;
-}
-
-bool writeAll(int fd, std::string_view text) {
-  while (!text.empty()) {
-    const ssize_t n = ::write(fd, text.data(), text.size());
-    if (n < 0 && errno == EINTR) continue;
-    if (n <= 0) return false;
-    text.remove_prefix(static_cast<std::size_t>(n));
-  }
-  return true;
 }
 
 }  // namespace
@@ -108,18 +67,10 @@ Status appendPowerUp(const Job& job, const PowerUp& entry) {
     return Error{ErrorKind::usage, "a power-up is measured, declared or inferred, not '" + entry.how + "'",
                  "", ""};
   const std::string file = ledgerFile(job);
-  const bool is_new = !std::filesystem::exists(file);
-  const std::string start = mendTail(file);
-  const int fd = ::open(file.c_str(), O_WRONLY | O_CREAT | O_APPEND | O_CLOEXEC, 0644);
-  if (fd < 0) return writeError(file, "the ledger of power-ups cannot be opened");
-  const bool good =
-      writeAll(fd, start + field(entry.utc) + '\t' + entry.how + '\t' + field(entry.text) + '\n') &&
-      ::fsync(fd) == 0;
-  const Error error = writeError(file, "the ledger of power-ups could not be written");
-  ::close(fd);
-  if (!good) return error;
-  if (is_new && !syncFolderOf(file)) return writeError(file, "the new ledger's folder could not be synced");
-  return {};
+  return appendTo(file,
+                  mendTail(file) + field(entry.utc) + '\t' + entry.how + '\t' + field(entry.text) + '\n',
+                  "the ledger of power-ups",
+                  "Check the folder's permissions and free space; until then note the power-up on paper");
 }
 
 }  // namespace pin16::job

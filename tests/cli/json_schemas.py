@@ -180,6 +180,13 @@ def plugins_documents():
     run(["plugins"], "pin16-plugins", 0)
 
 
+def scene_documents():
+    with open("seen.jpg", "w") as f:
+        f.write("a picture")
+    run(["scene", "--job", "own-battery-sound.toml", "--photo", "seen.jpg", "--person", "A, here", "--by", "A"],
+        "pin16-scene", 0)
+
+
 def note_documents():
     os.environ["XDG_RUNTIME_DIR"] = os.getcwd()
     listening = subprocess.Popen([PIN16, "listen", SOUND, "-o", "noted.pcapng"], stdout=subprocess.DEVNULL,
@@ -248,6 +255,7 @@ def main():
         review_documents()
         links_documents()
         plugins_documents()
+        scene_documents()
         note_documents()
         bench_documents()
         os.chdir("/")
