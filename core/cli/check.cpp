@@ -17,6 +17,7 @@
 #include "core/protocol/rollcall.hpp"
 #include "core/protocol/target.hpp"
 #include "core/protocol/witness.hpp"
+#include "core/readiness/clean_start.hpp"
 #include "core/readiness/evidence.hpp"
 #include "core/readiness/interlocks.hpp"
 #include "core/readiness/plan.hpp"
@@ -273,6 +274,9 @@ Status Check::offerPower() {
     std::fprintf(stderr, "\npower stays off: %s\n", readiness::inTheWay(locks).c_str());
     return {};
   }
+  const auto start = readiness::predictStart(job_);
+  const std::string start_text = start ? readiness::startText(*start) : start.error().text();
+  if (!start_text.empty()) std::fprintf(stderr, "\n%s\n", start_text.c_str());
   const auto ledger = job::readLedger(job_);
   std::fprintf(stderr, "\n%s\n",
                readiness::powerUpWarning(job_, ledger ? *ledger : std::vector<job::PowerUp>{}).c_str());

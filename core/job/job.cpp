@@ -186,6 +186,11 @@ void readModule(Section s, Module& module) {
   readBand(s, "supply_min_V", "supply_max_V", 60, "V", module.supply_min_V, module.supply_max_V);
   readBand(s, "current_steady_min_A", "current_steady_max_A", 100, "A", module.current_steady_min_A,
            module.current_steady_max_A);
+  readBand(s, "stop_V", "start_V", 60, "V", module.start.stop_V, module.start.start_V);
+  s.number("boot_A", module.start.boot_A, 0.001, 100, "A");
+  s.number("boot_s", module.start.boot_s, 0, 60, "s");
+  s.number("run_A", module.start.run_A, 0.001, 100, "A");
+  s.number("capacitance_uF", module.start.capacitance_uF, 0.1, 1e5, "uF");
   s.done();
 }
 
@@ -288,6 +293,25 @@ void readLimits(File& file, const toml::table& table, Job& job) {
   }
 }
 
+void readFeed(Section s, Job& job) {
+  if (!s.has("emf_V")) s.failHere("the source's volts are missing", "Add emf_V = 12.6, as measured at rest");
+  Feed feed;
+  const auto number = [&](const char* key, double& to, double least, double most, const char* unit) {
+    std::optional<double> v;
+    s.number(key, v, least, most, unit);
+    if (v) to = *v;
+  };
+  number("emf_V", feed.emf_V, 1, 60, "V");
+  number("series_ohm", feed.series_ohm, 0, 100, "ohm");
+  number("limit_A", feed.limit_A, 0.01, 1000, "A");
+  number("lead_mm2", feed.lead_mm2, 0.05, 100, "mm2");
+  number("lead_length_m", feed.lead_length_m, 0.01, 200, "m");
+  number("joints_ohm", feed.joints_ohm, 0, 100, "ohm");
+  number("fuse_A", feed.fuse_A, 0.1, 100, "A");
+  s.done();
+  job.feed = feed;
+}
+
 void readOurs(Section s, Ours& ours) {
   s.number("termination_ohm", ours.termination_ohm, 10, 1e6, "ohm");
   s.number("pin16_A", ours.pin16_A, 0, 10, "A");
@@ -379,6 +403,7 @@ Job readAll(File& file, const toml::table& root) {
   withTable(file, top, "module",
             [&](const toml::table& t) { readModule(Section(file, "module", t), job.module); });
   withTable(file, top, "bus", [&](const toml::table& t) { readBus(Section(file, "bus", t), job.bus); });
+  withTable(file, top, "feed", [&](const toml::table& t) { readFeed(Section(file, "feed", t), job); });
   withTable(file, top, "ours", [&](const toml::table& t) { readOurs(Section(file, "ours", t), job.ours); });
   withTable(file, top, "limits", [&](const toml::table& t) { readLimits(file, t, job); });
   withTable(file, top, "plugin", [&](const toml::table& t) { readPlugins(file, t, job); });

@@ -37,6 +37,25 @@ struct Address {
   bool extended = false;
 };
 
+/// How the module starts, where known.
+struct Start {
+  std::optional<double> start_V, stop_V;  ///< starts at, gives up below
+  std::optional<double> boot_A, boot_s;   ///< draws at 12 V, so long
+  std::optional<double> run_A;            ///< then, at 12 V
+  std::optional<double> capacitance_uF;   ///< of its input
+};
+
+/// What feeds the module, as far as a clean start can be predicted from it: `[feed]`.
+struct Feed {
+  double emf_V = 0;  ///< at rest
+  double series_ohm = 0.02;
+  double limit_A = 0;  ///< of a bench supply; 0 none
+  double fuse_A = 0;   ///< in the lead; 0 none
+  double lead_mm2 = 1.5;
+  double lead_length_m = 2;  ///< there and back
+  double joints_ohm = 0.02;  ///< clips, plugs, clamp
+};
+
 struct Module {
   std::string name = "module";
   std::optional<Address> address;      ///< nothing: unknown
@@ -44,6 +63,7 @@ struct Module {
   std::optional<double> supply_max_V;
   std::optional<double> current_steady_min_A;  ///< band in which the module alone draws
   std::optional<double> current_steady_max_A;
+  Start start;
 };
 
 struct BusFacts {
@@ -96,6 +116,7 @@ struct Job {
   Module module;
   BusFacts bus;
   Ours ours;
+  std::optional<Feed> feed;
   std::vector<LinkEntry> links;
   std::vector<MeterEntry> meters;
   std::vector<event::Measurement> readings;       ///< typed beforehand into the file

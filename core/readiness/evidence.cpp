@@ -184,6 +184,7 @@ void Evidence::addToTrace(const event::Measurement& m, Ns t_ns) {
   }
   it->uncertainty = std::max(it->uncertainty, m.uncertainty);
   it->samples.push_back({t_ns, m.value});
+  if (m.aperture_ns >= 0) it->aperture_ns = m.aperture_ns;
   if (it->samples.size() >= kTraceMost) thin(it->samples);
 }
 

@@ -45,6 +45,7 @@ struct Trace {
   std::string point;
   std::vector<At> samples;
   double uncertainty = -1;  ///< largest stated half width
+  Ns aperture_ns = -1;      ///< last stated; -1 unknown
 };
 
 struct LinkFacts {

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "core/readiness/clean_start.hpp"
 #include "core/readiness/course.hpp"
 #include "core/readiness/steps.hpp"
 
@@ -218,8 +219,9 @@ struct Course {
   std::size_t later = 0;
   bool stands = true;
   Ns since_ns = 0;
-  double span_s = 0;    ///< from the first rise to the last at switch-on
-  double every_s = -1;  ///< between samples, the usual distance
+  double span_s = 0;       ///< from the first rise to the last at switch-on
+  double every_s = -1;     ///< between samples, the usual distance
+  double aperture_s = -1;  ///< of one; -1 unknown
 };
 
 void addRises(Course& course, const std::vector<Ns>& at_ns, double window_s, bool later_too) {
@@ -257,6 +259,7 @@ Course courseOf(const job::Job& job, const Evidence& evidence) {
     out.every_s =
         std::max(out.every_s, toSeconds(t->samples.back().t_ns - t->samples.front().t_ns) /
                                   static_cast<double>(std::max<std::size_t>(t->samples.size() - 1, 1)));
+    if (t->aperture_ns >= 0) out.aperture_s = toSeconds(t->aperture_ns);
   }
   // The current tells of gaps beyond the voltmeter's clips; later it may fall for other reasons.
   if (const Trace* t = evidence.trace("I(feed)"); t != nullptr && job.module.current_steady_min_A) {
@@ -266,6 +269,9 @@ Course courseOf(const job::Job& job, const Evidence& evidence) {
   }
   return out;
 }
+
+/// A bounce of a plug pushed in by hand; capacitors of modules bear some milliseconds (own figure).
+constexpr double kShortGap_s = 0.01;
 
 void judgeRises(StepMaker& m, const Case& c, const Course& course) {
   const Limit& most = c.limit("supply.rises_max");
@@ -284,8 +290,12 @@ void judgeRises(StepMaker& m, const Case& c, const Course& course) {
             {atMost(most, "feed-interrupted")}, Verdict::marginal);
     m.say(fmt::format("Later it went away and came back {}.", counted(course.later, "time")));
   }
-  if ((course.at_switch_on > 1 || course.later > 0) && course.every_s > 0)
-    m.say(fmt::format("The meter looks every {:.2f} s: shorter gaps are not seen.", course.every_s));
+  if (course.at_switch_on == 0 || course.every_s <= 0) return;
+  const double aperture_s = std::max(course.aperture_s, 0.0);
+  m.say(fmt::format("The meter looks every {:.2f} s{}: a gap of {:.0f} ms is seen in {:.0f} of 100 cases.",
+                    course.every_s,
+                    course.aperture_s >= 0 ? fmt::format(" for {:.0f} ms", aperture_s * 1e3) : "",
+                    kShortGap_s * 1e3, 100 * shareSeen(kShortGap_s, course.every_s, aperture_s)));
 }
 
 void judgeFeedVoltage(StepMaker& m, const Case& c, const PointFacts& f) {

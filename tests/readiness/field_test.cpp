@@ -187,7 +187,7 @@ TEST(Bounce, SeveralRisesAtSwitchOnAreAWarningNotAFault) {
   EXPECT_EQ(f.value, 3);
   EXPECT_EQ(f.limit, 1);
   EXPECT_THAT(step(sheet, "feed").text, HasSubstr("came 3 times"));
-  EXPECT_THAT(step(sheet, "feed").text, HasSubstr("shorter gaps are not seen"));
+  EXPECT_THAT(step(sheet, "feed").text, HasSubstr("The meter looks every 0.10 s"));
   EXPECT_EQ(risesAtSwitchOn(job, s.evidence()), 3U);
   EXPECT_THAT(findCode("feed-bounces").to_do, HasSubstr("switch open"));
 }
