@@ -55,7 +55,8 @@ TEST(Interlocks, TheFallThatMakesAnEvent) {
 TEST(Interlocks, NoGeneralFigureForTheWait) {
   job::Job j = jobOf(own_battery);
   EXPECT_THAT(interlocks(j).back().question, HasSubstr("this vehicle's own service information"));
-  for (const char c : interlocks(j).back().question) EXPECT_FALSE(c >= '0' && c <= '9');
+  const std::string question = interlocks(j).back().question;
+  for (const char c : question) EXPECT_FALSE(c >= '0' && c <= '9');
   j.wait_s = 90;
   j.wait_source = "manual, chapter 7";
   EXPECT_THAT(interlocks(j).back().question, HasSubstr("90 s (manual, chapter 7)"));
