@@ -280,8 +280,10 @@ Status Check::offerPower() {
   const auto ledger = job::readLedger(job_);
   std::fprintf(stderr, "\n%s\n",
                readiness::powerUpWarning(job_, ledger ? *ledger : std::vector<job::PowerUp>{}).c_str());
+  const bool unclean = start && *start && !(*start)->clean();
   const std::string answer =
-      askTerminal("switch the module's power on now and type `on`; Enter leaves it off > ");
+      askTerminal(unclean ? "Enter leaves power off; `on` if it comes on all the same > "
+                          : "switch the module's power on now and type `on`; Enter leaves it off > ");
   if (answer != "on") return {};
   Saying on;
   on.what = Saying::What::power;
