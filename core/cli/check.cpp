@@ -138,6 +138,7 @@ class Check {
   Status offerPower();
   Status listenAndAsk();
   Status askAll(protocol::RollCall& roll);
+  [[nodiscard]] bool mayBeAcknowledged(std::uint16_t link) const;
   double awaitLateAnswer();
   void noteRises();
   Status askForPlugins();
@@ -328,8 +329,8 @@ Status Check::askAll(protocol::RollCall& roll) {
     if (!result.state && result.state.error().kind == ErrorKind::record) return result.state;
     roll.take(result);
     // Acknowledged, and silence: dead, or slower than we wait? Waiting once tells, before asking anew.
-    const bool silent = result.state && result.confirmed && !result.exchanges.empty() &&
-                        result.exchanges.front().ended == event::Ended::silent;
+    const bool silent = result.state && (result.confirmed || mayBeAcknowledged(next->link)) &&
+                        !result.exchanges.empty() && result.exchanges.front().ended == event::Ended::silent;
     if (!of_module || waited_late || !silent) continue;
     waited_late = true;
     module_wait_s = std::max(module_wait_s, awaitLateAnswer());
@@ -354,6 +355,13 @@ Status Check::askForPlugins() {
       instruments_.answered(q, result);
     }
   return {};
+}
+
+/// The link cannot tell whether our frames were acknowledged, and nothing speaks against it.
+bool Check::mayBeAcknowledged(std::uint16_t link) const {
+  if (link >= evidence_.links().size()) return false;
+  const readiness::LinkFacts& l = evidence_.links()[link];
+  return l.state.own_frames != event::OwnFrames::acknowledged && l.unacknowledged == 0 && l.error_frames == 0;
 }
 
 /// The wait that this module needs, seconds; 0 if nothing came.

@@ -117,6 +117,7 @@ class AtLink final : public SerialLink {
         poll_(context.io) {}
 
   Status send(Permit permit) override;
+  void exchangeOver() override;
   [[nodiscard]] bool rateNamed() const override { return settings_.named && !settings_.monitor; }
 
  protected:
@@ -217,10 +218,13 @@ class AtLink final : public SerialLink {
   std::set<std::uint32_t> refused_headers_;
   std::deque<Unproven> unproven_;
   Ns listen_until_ns_ = kNoTime;  ///< longer than its time-out: a pending answer
+  Ns open_until_ns_ = kNoTime;    ///< an exchange is open, at most until then
+  bool narrow_ = false;           ///< it monitors for the answer of an open exchange
   Ns busy_ns_ = kNoTime;          ///< last frame of an exchange, out or in
   Ns heard_ns_ = kNoTime;         ///< last frame at all
   Ns blind_from_ns_ = kNoTime;    ///< BUFFER FULL while monitoring
   Ns polled_ns_ = kNoTime;
+  Ns poll_end_ns_ = kNoTime;  ///< of the last one, if no request came since
   bool told_flow_ = false;
 };
 
@@ -313,6 +317,15 @@ void AtLink::started() {
   s.listen_only = event::Known::no;
   s.time_origin = "user";
   s.time_error_ns = latency_ns_;
+  s.own_frames = event::OwnFrames::answered;
+  s.medium_explains = {"acknowledge: only an answer shows that a frame was acknowledged",
+                       "error frames: a word of the adapter at most, without kind, place or number",
+                       settings_.monitor && !refused(kMonitor)
+                           ? "traffic: frames of others are not heard while it asks"
+                           : "traffic: frames of others are not heard",
+                       "controller: neither its state nor its counters",
+                       "silence: whether it acknowledges is not known",
+                       "times: those of reading the serial port"};
   up(bootNow(), std::move(s));
   if (doing_ == Doing::prompt) advance();
 }
@@ -344,6 +357,10 @@ void AtLink::writeFrame() {
   event::Sent sent;
   event::Batch::writeFrame(sent.frame, out.frame);
   sent.purpose = out.purpose;
+  if (pciOf(out.frame) != kFlow && poll_end_ns_ != kNoTime) {
+    sent.after_poll_ms = toMs(bootNow() - poll_end_ns_);
+    poll_end_ns_ = kNoTime;
+  }
   if (!raw()) sent.purpose += " (length byte and padding made by the adapter)";
   context().host.emit(context().index, bootNow(), sent);
   const std::string text = " " + line_ + "\r";
@@ -387,8 +404,15 @@ Status AtLink::send(Permit permit) {
   if (queue_.size() >= kQueueMost)
     return refuse("the adapter does not take frames as fast", "ask less often");
   queue_.push_back({f, permit.purpose()});
+  if (pciOf(f) != kFlow) open_until_ns_ = bootNow() + kPendingMost_ns;
   advance();
   return {};
+}
+
+void AtLink::exchangeOver() {
+  open_until_ns_ = listen_until_ns_ = kNoTime;
+  if (doing_ == Doing::monitor && narrow_) stop();
+  if (doing_ == Doing::prompt) advance();
 }
 
 // ---- what next
@@ -413,8 +437,10 @@ void AtLink::advance() {
 
 /// At a prompt with nothing to send: goes on listening where there is reason to.
 void AtLink::listenOn() {
-  const bool waits = listen_until_ns_ != kNoTime && bootNow() < listen_until_ns_;
-  if (!waits) listen_until_ns_ = kNoTime;
+  for (Ns* until_ns : {&listen_until_ns_, &open_until_ns_})
+    if (*until_ns != kNoTime && bootNow() >= *until_ns) *until_ns = kNoTime;
+  const bool waits = listen_until_ns_ != kNoTime || open_until_ns_ != kNoTime;
+  narrow_ = waits;
   if (!refused(kMonitor)) {
     if (waits) return writeControl(std::string(kMonitor));
     if (settings_.monitor) {
@@ -480,6 +506,7 @@ void AtLink::planVolts() {
   const Ns now_ns = bootNow();
   Ns due_ns = std::max(polled_ns_ == kNoTime ? now_ns : polled_ns_ + kVoltsEvery_ns,
                        busy_ns_ == kNoTime ? now_ns : busy_ns_ + kExchangeMost_ns);
+  if (open_until_ns_ != kNoTime) due_ns = std::max(due_ns, open_until_ns_);
   due_ns = std::max(due_ns, now_ns);
   poll_.expires_after(std::chrono::nanoseconds(due_ns - now_ns));
   poll_.async_wait([this, alive = token()](const boost::system::error_code& ec) {
@@ -490,6 +517,7 @@ void AtLink::planVolts() {
 
 void AtLink::voltsDone(const Reply& reply) {
   polled_ns_ = line_ns_;
+  poll_end_ns_ = line_ns_ + reply.took_ns;
   if (reply.volts_V < 0) return;
   event::Measurement m;
   m.point = "V(pin16,pin4)";
@@ -611,6 +639,8 @@ void AtLink::onFrame(const AtItem& item) {
   if (pciOf(item.frame) == kConsecutive) busy_ns_ = item.t_ns;
   if (isPending(item.frame) && (ours || listen_until_ns_ != kNoTime))
     listen_until_ns_ = item.t_ns + kPendingMost_ns;
+  if (listen_until_ns_ != kNoTime && open_until_ns_ != kNoTime)
+    open_until_ns_ = std::max(open_until_ns_, listen_until_ns_);
   context().host.onFrame(context().index, item.t_ns, item.frame, /*outbound=*/false);
 }
 
@@ -698,7 +728,8 @@ void AtLink::onLost() {
   queue_.clear();
   settings_out_.clear();
   unproven_.clear();
-  listen_until_ns_ = busy_ns_ = heard_ns_ = blind_from_ns_ = polled_ns_ = kNoTime;
+  listen_until_ns_ = open_until_ns_ = busy_ns_ = heard_ns_ = blind_from_ns_ = polled_ns_ = poll_end_ns_ =
+      kNoTime;
   refused_headers_.clear();
 }
 

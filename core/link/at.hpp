@@ -44,8 +44,9 @@
 /// Supply: once a second, when the adapter is at its prompt and no request of ours was sent nor answered for
 /// 1.1 s, the adapter's own reading becomes a sample V(pin16,pin4), uncertainty 2 % and half a digit
 /// (uncalibrated, from memory), time = middle of question and answer, aperture_ns = the time between them,
-/// time_error_ns half of it. Not while monitoring. An exchange that begins within 50 ms of it may be later by
-/// that round trip.
+/// time_error_ns half of it. Not while monitoring, nor while an exchange is open (exchangeOver()). A request
+/// that follows such a reading says so (event::Sent::after_poll_ms): one that came while it ran has waited
+/// for its end.
 ///
 /// LV RESET, or a prompt that nobody asked for: the adapter has restarted and lost its settings; the link is
 /// gone from then until the dialogue is through again.

@@ -45,7 +45,7 @@ struct Uri {
 class Host {
  public:
   virtual ~Host() = default;
-  /// A frame at CLOCK_BOOTTIME t; `outbound` = our own, confirmed on the bus by the driver.
+  /// A frame at CLOCK_BOOTTIME t; `outbound` = our own, in the sense of LinkState::own_frames.
   virtual void onFrame(std::uint16_t link, Ns t_boot_ns, const event::CanFrame& frame, bool outbound) = 0;
   /// Any other record, packed.
   virtual void onRecord(std::uint16_t link, Ns t_boot_ns, event::Kind kind, ByteView packed) = 0;
@@ -76,6 +76,9 @@ class Link {
   /// Hands the permit's frame to the device. ErrorKind::link with the reason if it cannot (listen-only, down,
   /// queue full). Emits event::Sent before the frame leaves.
   virtual Status send(Permit permit) = 0;
+  /// The exchange that the last request opened is over: until then a device that can do one thing at a time
+  /// does nothing else (reading its own supply meter).
+  virtual void exchangeOver() {}
   [[nodiscard]] virtual const event::LinkState& state() const = 0;
   /// The operator named bit rate and format of this link in its URI, and the link can hear nothing before it
   /// asks, so that no frame can prove them: the gate takes the naming as vouching for this link.

@@ -222,11 +222,14 @@ Recorder::Recorder(const Config& config, int ready_fd)
     : config_(config),
       ready_fd_(ready_fd),
       gate_(gateSettings(config), limits_),
-      asker_(gate_, limits_, *this, [this](std::uint16_t link, link::Permit permit) -> Status {
-        Status state = links_.at(link)->send(std::move(permit));
-        if (state) ++sent_;
-        return state;
-      }) {}
+      asker_(
+          gate_, limits_, *this,
+          [this](std::uint16_t link, link::Permit permit) -> Status {
+            Status state = links_.at(link)->send(std::move(permit));
+            if (state) ++sent_;
+            return state;
+          },
+          [this](std::uint16_t link) { links_.at(link)->exchangeOver(); }) {}
 
 void Recorder::tellStarter(const Reply& reply) {
   const Bytes message = encode(MessageType::reply, pack(reply));
@@ -362,6 +365,7 @@ void Recorder::onRecord(std::uint16_t link, Ns t_boot_ns, event::Kind kind, Byte
     gate_.onLinkState(link, t_boot_ns, state);
     asker_.onLinkState(link, t_boot_ns, state);
   }
+  if (event::Sent sent; kind == event::Kind::sent && unpack(packed, sent)) asker_.onSent(link, sent);
   afterEvent();
 }
 

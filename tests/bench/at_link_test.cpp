@@ -32,7 +32,9 @@ struct Rig : link::Host {
   Rig(boost::asio::io_context& context, const std::string& uri, bool take_name = true)
       : io(context),
         gate({}, limits),
-        asker(gate, limits, *this, [this](std::uint16_t, link::Permit p) { return at->send(std::move(p)); }),
+        asker(
+            gate, limits, *this, [this](std::uint16_t, link::Permit p) { return at->send(std::move(p)); },
+            [this](std::uint16_t) { at->exchangeOver(); }),
         timer(context) {
     auto made = link::makeLink(*link::parseUri(uri), {io, *this, 0});
     if (!made) throw std::runtime_error(made.error().text());
@@ -58,6 +60,7 @@ struct Rig : link::Host {
   void onRecord(std::uint16_t l, Ns t, event::Kind kind, ByteView packed) override {
     kept.onRecord(l, t, kind, packed);
     event::LinkState s;
+    if (event::Sent sent; kind == event::Kind::sent && unpack(packed, sent)) asker.onSent(l, sent);
     if (kind != event::Kind::link || !unpack(packed, s)) return;
     gate.onLinkState(l, t, s);
     asker.onLinkState(l, t, s);
@@ -69,9 +72,10 @@ struct Rig : link::Host {
   [[nodiscard]] bool comesUp() {
     return runUntil(io, [this] { return up(); });
   }
-  protocol::AskResult ask(const Target& to, const char* request) {
+  protocol::AskResult ask(const Target& to, const char* request, Ns wait_ns = 0) {
     std::optional<protocol::AskResult> result;
     protocol::Ask a;
+    a.wait_ns = wait_ns;
     a.target = to;
     a.request = *fromHex(request);
     asker.ask(a, bootNow(), [&](const protocol::AskResult& r) { result = r; });
@@ -405,6 +409,48 @@ TEST(AtLink, TheSupplyIsReadBetweenRequestsOnly) {
   rig.run(milliseconds(2300));
   for (const auto& [t_ns, m] : rig.samples()) EXPECT_TRUE(t_ns <= asked_ns || t_ns >= ended_ns);
   EXPECT_GT(rig.samples().size(), before.size()) << "it goes on";
+}
+
+TEST(AtLink, AnExchangeThatFollowedAReadingIsMarked) {
+  boost::asio::io_context io;
+  AtDesk desk(io, *loadScenario("own-battery-sound"), {.delay_ns = 20 * kNsPerMs});
+  Rig rig(io, desk.uri());
+  ASSERT_TRUE(rig.comesUp());
+  const auto afterPoll = [&] { return rig.ask(restraint(), "22F190").exchanges.at(0).after_poll_ms; };
+  EXPECT_GE(afterPoll(), 0) << "the dialogue ends with a reading";
+  EXPECT_EQ(afterPoll(), -1) << "a request came between";
+  // A request that comes while the adapter is being read waits for it.
+  const std::size_t before = rig.samples().size();
+  rig.written.clear();
+  ASSERT_TRUE(runUntil(io, [&] { return rig.written.find("ATRV\r") != std::string::npos; }));
+  ASSERT_EQ(rig.samples().size(), before);
+  const auto waited = rig.ask(restraint(), "22F190").exchanges.at(0);
+  ASSERT_GT(rig.samples().size(), before);
+  EXPECT_EQ(waited.ended, event::Ended::answered);
+  EXPECT_GE(waited.after_poll_ms, 0);
+  const auto sample = rig.samples()[before];
+  const Ns ended_ns = sample.first + sample.second.time_error_ns;
+  EXPECT_GE(waited.request_ns, ended_ns - 2) << "its times count from when it left";
+  EXPECT_LT(waited.handed_ns, ended_ns);
+  EXPECT_NEAR(toMs(waited.request_ns - ended_ns), waited.after_poll_ms, 5);
+}
+
+TEST(AtLink, WhileAnExchangeIsOpenTheSupplyIsNotReadAndALateAnswerIsHeard) {
+  Scenario s = *loadScenario("own-battery-sound");
+  s.modules[0].delay_ms = 2500;  // the adapter's own time-out is 1.02 s
+  boost::asio::io_context io;
+  AtDesk desk(io, s);
+  Rig rig(io, desk.uri());
+  ASSERT_TRUE(rig.comesUp());
+  rig.written.clear();
+  const auto late = rig.ask(restraint(), "22F190", 5 * kNsPerSecond);
+  EXPECT_EQ(vinOf(late), kVin);
+  EXPECT_GT(late.exchanges.at(0).response_ms, 2400);
+  EXPECT_EQ(rig.written.find("ATRV"), std::string::npos);
+  const auto silent = rig.ask({0x7E5, 0x7ED, false, false}, "22F190", 3 * kNsPerSecond);
+  EXPECT_EQ(vinOf(silent), "silent");
+  EXPECT_EQ(rig.written.find("ATRV"), std::string::npos);
+  EXPECT_TRUE(runUntil(io, [&] { return rig.written.find("ATRV") != std::string::npos; }));
 }
 
 TEST(AtLink, TheErrorOfTheTimesIsTheRoundTrip) {
