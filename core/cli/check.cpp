@@ -127,7 +127,9 @@ class Check {
         job_(std::move(job)),
         sayings_(std::move(sayings)),
         watch_(job_, evidence_),
-        instruments_(std::move(host), job_) {}
+        instruments_(std::move(host), job_) {
+    if (const auto& a = job_.module.address) evidence_.setModule(a->answer_id, a->extended);
+  }
   int run();
 
  private:
