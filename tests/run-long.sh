@@ -26,5 +26,6 @@ for room in link supply; do
 done
 build/tests/can_bench --benchmark_min_time=1 || failed=1
 PIN16_QUIET=1 build/tests/test_supply --gtest_filter='DipTiming.*' || failed=1
+PIN16_QUIET=1 build/tests/test_bench --gtest_filter='AtDips.*' || failed=1
 for script in tests/speed/*.sh; do bash "$script" build || failed=1; done
 [ "$failed" = 0 ] && echo "long run: passed" || { echo "long run: failed"; exit 1; }
