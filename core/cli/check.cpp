@@ -217,12 +217,18 @@ std::vector<std::string> Check::chosenUris() const {
 Status Check::openLinks() {
   recorder::Config config;
   config.uris = chosenUris();
+  config.sealed = job_.sealed;
+  if (o_.search) {
+    if (!o_.ask && !job_.sealed)
+      return Error{ErrorKind::usage, "--search sends, and check without --ask is passive", "",
+                   "say --ask too, or name the protocol of the link"};
+    if (Status search = beginSearch(config); !search) return search;
+  }
   completeUris(config.uris, job_);
   uris_ = config.uris.size();
   buses_ = busLinks(config.uris);
   config.file = captureName(o_.output, "check");
   config.command = "pin16 check, job " + job_.name;
-  config.sealed = job_.sealed;
   config.rate_fixed = o_.rate_known || job_.bus.rate_fixed;
   if (!o_.ask) config.shut_reason = "check without --ask is passive";
   if (job_.module.address) config.module_request_id = job_.module.address->request_id;
@@ -232,8 +238,10 @@ Status Check::openLinks() {
   std::fprintf(stderr, "recording to %s (%s)\n", config.file.c_str(), session_->startNote().c_str());
   if (uris_ == 0) return {};
   // A link that is not there does not end the check: readings can be typed, and it may yet come.
-  waits_.begin("the links to say what they are", kLinksWait_s);
-  const Status state = waitForLinks(*session_, sink_, board_, uris_);
+  const double wait_s = kLinksWait_s + (o_.search ? kSearchWait_s : 0);
+  waits_.begin("the links to say what they are", wait_s);
+  const Status state = waitForLinks(*session_, sink_, board_, uris_, wait_s);
+  if (!state && state.error().kind == ErrorKind::gate) refused_ = state.error();
   return !state && state.error().kind == ErrorKind::record ? state : Status{};
 }
 

@@ -102,6 +102,8 @@ int query(const Options& o) {
   config.file = captureName(o.output, "query");
   config.command = "pin16 query";
   config.rate_fixed = o.rate_known;
+  if (o.search)
+    if (const Status search = beginSearch(config); !search) return fail(search.error());
   auto session = recorder::Session::start(config);
   if (!session) return fail(session.error());
   const auto buses = busLinks(o.uris);
@@ -109,7 +111,10 @@ int query(const Options& o) {
   Offset offset;
   Tee sink({&board, &offset});
   std::optional<Error> trouble;
-  if (Status ready = waitForLinks(**session, sink, board, o.uris.size()); !ready) trouble = ready.error();
+  if (Status ready =
+          waitForLinks(**session, sink, board, o.uris.size(), kLinksWait_s + (o.search ? kSearchWait_s : 0));
+      !ready)
+    trouble = ready.error();
   // The gate wants to have seen valid frames at this rate; give them a moment to come.
   if (!trouble && !o.rate_known)
     (void)pollUntil(**session, sink, std::chrono::seconds(1), [] { return false; });

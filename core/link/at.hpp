@@ -6,7 +6,10 @@
 /// itself.
 ///
 /// options
-///   protocol  the one that is set, by number of the legislated list (6 to 9); never searched for
+///   protocol  the one that is set, by number of the legislated list (6 to 9). `search`, with
+///             Context::search_permit only: each is set in turn and 01 00 sent to all by a permit of the
+///             gate, until one is answered. The adapter's own search is never used. Found once, it is kept
+///             when the adapter is plugged in again; found not, the link stays failed.
 ///   baud      of the serial port, 38400 unless given
 ///   answer    identifier on which the asked module answers, hex; needed for one outside 7E8-7EF and 18DAF1xx
 ///             on a busy bus: without it everything is let through while such a module is asked
@@ -55,6 +58,7 @@
 #include <span>
 #include <string>
 #include <string_view>
+#include <vector>
 
 #include "core/link/link.hpp"
 
@@ -69,6 +73,8 @@ struct AtProtocol {
   bool extended = false;
 };
 [[nodiscard]] std::span<const AtProtocol> atProtocols();
+/// As a search tries them.
+[[nodiscard]] std::vector<AtProtocol> atSearchOrder();
 
 /// Every control string of this link that is fixed, without the CR that ends it.
 [[nodiscard]] std::span<const std::string_view> atControls();

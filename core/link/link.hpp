@@ -63,6 +63,9 @@ struct Context {
   boost::asio::io_context& io;
   Host& host;
   std::uint16_t index = 0;  ///< the link number in every event
+  /// Somebody asked for a search by its own word: a permit for its one request, 01 00 to all, with 11 or 29
+  /// bit identifiers. Every failure is the gate's. Empty: no link may search.
+  std::function<Result<Permit>(std::uint16_t link, bool extended)> search_permit{};
 };
 
 class Link {
@@ -100,7 +103,11 @@ struct Scheme {
   bool meter = false;  ///< its links are instruments: they carry no frames and cannot be asked
   /// Options that a URI does not name and `hints` give, as "key=value&key=value"; empty function: none.
   std::function<std::string(const Uri&, const Hints&)> missing{};
+  /// The option that makes its links search, "key=value"; empty: they cannot.
+  std::string search{};
 };
+/// The URI with the option that makes its link search, if its scheme has one whose key is not named already.
+[[nodiscard]] std::optional<std::string> searchUri(const std::string& uri);
 void addScheme(Scheme scheme);
 [[nodiscard]] const std::vector<Scheme>& schemes();
 /// The URI with the options that its scheme takes from the hints; as it is if there are none.

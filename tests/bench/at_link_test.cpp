@@ -32,14 +32,20 @@ using testing::Not;
 
 /// Gate, asker and one link, as the recorder has them.
 struct Rig : link::Host {
-  Rig(boost::asio::io_context& context, const std::string& uri, bool take_name = true)
+  Rig(boost::asio::io_context& context, const std::string& uri, bool take_name = true, bool search = false)
       : io(context),
         gate({}, limits),
         asker(
             gate, limits, *this, [this](std::uint16_t, link::Permit p) { return at->send(std::move(p)); },
             [this](std::uint16_t) { at->exchangeOver(); }),
         timer(context) {
-    auto made = link::makeLink(*link::parseUri(uri), {io, *this, 0});
+    link::Context with{io, *this, 0};
+    if (search)
+      with.search_permit = [this](std::uint16_t l, bool extended) {
+        gate.nameRate(l);
+        return gate.request(l, bootNow(), protocol::functionalTarget(extended), Bytes{1, 0});
+      };
+    auto made = link::makeLink(*link::parseUri(uri), with);
     if (!made) throw std::runtime_error(made.error().text());
     at = std::move(*made);
     if (take_name && at->rateNamed()) gate.nameRate(0);
@@ -561,6 +567,69 @@ TEST(AtAdapter, HabitsAreOptions) {
     EXPECT_EQ(none.error().kind, ErrorKind::usage);
     EXPECT_THAT(none.error().text(), HasSubstr(option.first + "="));
   }
+}
+
+// ---- search
+
+Scenario at250kOn29Bits() {
+  Scenario s = *loadScenario("own-battery-sound");
+  s.bus.bitrate = 250000;
+  for (auto& m : s.modules) {
+    if (!m.functional) continue;
+    m.request_id = 0x18DA10F1;
+    m.answer_id = 0x18DAF110;
+    m.extended = true;
+  }
+  return s;
+}
+
+TEST(AtSearch, AsksOnOneProtocolAfterAnotherByPermitsOnly) {
+  for (const bool last : {false, true}) {
+    boost::asio::io_context io;
+    AtDesk desk(io, last ? at250kOn29Bits() : *loadScenario("own-battery-sound"));
+    Rig rig(io, desk.uri("protocol=search&answer=7A9"), true, true);
+    ASSERT_TRUE(rig.comesUp()) << rig.at->state().text;
+    EXPECT_EQ(rig.at->state().bitrate, last ? 250000U : 500000U);
+    EXPECT_THAT(rig.at->state().description, HasSubstr("found by asking"));
+    const auto sent = sentFrames(rig.kept);
+    EXPECT_EQ(sent.size(), last ? 4U : 1U) << "once on each, until one is answered";
+    for (const auto& f : sent) EXPECT_EQ(toHex(f.payload()).substr(0, 6), "020100");
+    const auto lines = linesOf(desk.from_host);
+    EXPECT_EQ(std::count(lines.begin(), lines.end(), "ATSP0"), 0) << "the adapter's own search is never used";
+    EXPECT_EQ(rig.written, desk.from_host) << "every byte is on the stream";
+    if (!last) {
+      EXPECT_EQ(vinOf(rig.ask(restraint(), "22F190")), kVin);
+    }
+  }
+}
+
+TEST(AtSearch, WhoFindsNobodyDoesNotTryAgain) {
+  boost::asio::io_context io;
+  AtDesk desk(io, *loadScenario("removed-sound"));  // a module that answers no request to all
+  Rig rig(io, desk.uri("protocol=search"), true, true);
+  ASSERT_TRUE(runUntil(io, [&] { return rig.at->state().condition == LinkCondition::failed; }));
+  EXPECT_THAT(rig.at->state().text,
+              HasSubstr("found nobody: 01 00 was not answered on can11-500, can11-250"));
+  EXPECT_EQ(sentFrames(rig.kept).size(), 4U);
+  desk.unplug();
+  rig.run(milliseconds(300));
+  desk.plug();
+  rig.run(milliseconds(3000));
+  EXPECT_EQ(sentFrames(rig.kept).size(), 4U);
+  EXPECT_EQ(rig.at->state().condition, LinkCondition::failed);
+}
+
+TEST(AtSearch, WithoutTheWordOrWithTheGateShutNothingIsSent) {
+  boost::asio::io_context io;
+  AtDesk desk(io, *loadScenario("own-battery-sound"));
+  EXPECT_THROW(Rig(io, desk.uri("protocol=search")), std::runtime_error);
+  Rig rig(io, desk.uri("protocol=search"), true, true);
+  rig.gate.shut("the attempt begins");
+  ASSERT_TRUE(runUntil(io, [&] { return rig.at->state().condition == LinkCondition::failed; }));
+  EXPECT_THAT(rig.at->state().text, HasSubstr("the attempt begins"));
+  rig.run(milliseconds(2500));
+  EXPECT_THAT(rig.kept.all<event::Sent>(), IsEmpty());
+  EXPECT_THAT(desk.on_bus, IsEmpty());
 }
 
 // ---- what goes wrong
