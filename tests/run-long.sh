@@ -1,7 +1,7 @@
 #!/bin/bash
 # SPDX-License-Identifier: Apache-2.0
 # What is too long for CI; run before an issue is closed. clang-tidy with its static analyzer on all files and the VM once
-# more beside it, the tests three times in random order, plugins under TSan, long fuzz, speed against peers.
+# more beside it, the tests three times in random order, plugins and supply under TSan, long fuzz, speed against peers.
 set -u
 cd "$(dirname "$0")/.."
 bash tests/install-deps.sh test || exit 1
@@ -15,10 +15,17 @@ cat vm.tmp.log
 rm -f vm.tmp.log
 (cd build && ctest --output-on-failure -j4 --repeat until-fail:3 --schedule-random) || failed=1
 cmake -S . -B build-tsan -G Ninja -DCMAKE_BUILD_TYPE=RelWithDebInfo -DCMAKE_CXX_FLAGS_RELWITHDEBINFO=-O1 -DPIN16_TESTS=ON \
-  -DPIN16_WERROR=OFF -DPIN16_SANITIZE=thread >/dev/null && cmake --build build-tsan --target pin16 test_plugin test_plugins &&
-  (cd build-tsan && ctest --output-on-failure -L '^plugins?$') || failed=1
+  -DPIN16_WERROR=OFF -DPIN16_SANITIZE=thread >/dev/null && cmake --build build-tsan --target pin16 test_plugin test_plugins test_supply &&
+  (cd build-tsan && ctest --output-on-failure -L '^(plugins?|supply)$') || failed=1
 PIN16_MUTATIONS=2000000 build/tests/test_link --gtest_filter='*Mutations*' || failed=1
+# A million damaged transcripts through each parser.
+cmake -S . -B build-asan -G Ninja -DCMAKE_BUILD_TYPE=RelWithDebInfo -DCMAKE_CXX_FLAGS_RELWITHDEBINFO=-O1 -DPIN16_TESTS=ON \
+  -DPIN16_WERROR=OFF -DPIN16_SANITIZE=address,undefined >/dev/null && cmake --build build-asan --target test_link test_supply || failed=1
+for room in link supply; do
+  PIN16_MUTATIONS=1000000 build-asan/tests/test_$room --gtest_filter='*Mutations*:ScpiDialogue.Whatever*' || failed=1
+done
 build/tests/can_bench --benchmark_min_time=1 || failed=1
 PIN16_QUIET=1 build/tests/test_supply --gtest_filter='DipTiming.*' || failed=1
+PIN16_QUIET=1 build/tests/test_bench --gtest_filter='AtDips.*' || failed=1
 for script in tests/speed/*.sh; do bash "$script" build || failed=1; done
 [ "$failed" = 0 ] && echo "long run: passed" || { echo "long run: failed"; exit 1; }

@@ -125,6 +125,8 @@ std::string line(const Exchange& x, Kind) {
   if (x.response_ms >= 0) out += fmt::format(" after {:.3f} ms", x.response_ms);
   if (x.late) out += ", late";
   if (x.pending != 0) out += fmt::format(", pending {}", x.pending);
+  if (x.after_poll_ms >= 0)
+    out += fmt::format(", {:.1f} ms after its device was read as a meter", x.after_poll_ms);
   if (!x.answer.empty()) out += ", answer " + shown(x.answer);
   return out;
 }

@@ -129,7 +129,9 @@ class Check {
         job_(std::move(job)),
         sayings_(std::move(sayings)),
         watch_(job_, evidence_),
-        instruments_(std::move(host), job_) {}
+        instruments_(std::move(host), job_) {
+    if (const auto& a = job_.module.address) evidence_.setModule(a->answer_id, a->extended);
+  }
   int run();
 
  private:
@@ -141,6 +143,7 @@ class Check {
   Status offerPower();
   Status listenAndAsk();
   Status askAll(protocol::RollCall& roll);
+  [[nodiscard]] bool mayBeAcknowledged(std::uint16_t link) const;
   double awaitLateAnswer();
   void noteRises();
   Status askForPlugins();
@@ -220,12 +223,18 @@ std::vector<std::string> Check::chosenUris() const {
 Status Check::openLinks() {
   recorder::Config config;
   config.uris = chosenUris();
+  config.sealed = job_.sealed;
+  if (o_.search) {
+    if (!o_.ask && !job_.sealed)
+      return Error{ErrorKind::usage, "--search sends, and check without --ask is passive", "",
+                   "say --ask too, or name the protocol of the link"};
+    if (Status search = beginSearch(config); !search) return search;
+  }
   completeUris(config.uris, job_);
   uris_ = config.uris.size();
   buses_ = busLinks(config.uris);
   config.file = captureName(o_.output, "check");
   config.command = "pin16 check, job " + job_.name;
-  config.sealed = job_.sealed;
   config.rate_fixed = o_.rate_known || job_.bus.rate_fixed;
   if (!o_.ask) config.shut_reason = "check without --ask is passive";
   if (job_.module.address) config.module_request_id = job_.module.address->request_id;
@@ -235,8 +244,10 @@ Status Check::openLinks() {
   std::fprintf(stderr, "recording to %s (%s)\n", config.file.c_str(), session_->startNote().c_str());
   if (uris_ == 0) return {};
   // A link that is not there does not end the check: readings can be typed, and it may yet come.
-  waits_.begin("the links to say what they are", kLinksWait_s);
-  const Status state = waitForLinks(*session_, sink_, board_, uris_);
+  const double wait_s = kLinksWait_s + (o_.search ? kSearchWait_s : 0);
+  waits_.begin("the links to say what they are", wait_s);
+  const Status state = waitForLinks(*session_, sink_, board_, uris_, wait_s);
+  if (!state && state.error().kind == ErrorKind::gate) refused_ = state.error();
   return !state && state.error().kind == ErrorKind::record ? state : Status{};
 }
 
@@ -376,8 +387,8 @@ Status Check::askAll(protocol::RollCall& roll) {
     if (!result.state && result.state.error().kind == ErrorKind::record) return result.state;
     roll.take(result);
     // Acknowledged, and silence: dead, or slower than we wait? Waiting once tells, before asking anew.
-    const bool silent = result.state && result.confirmed && !result.exchanges.empty() &&
-                        result.exchanges.front().ended == event::Ended::silent;
+    const bool silent = result.state && (result.confirmed || mayBeAcknowledged(next->link)) &&
+                        !result.exchanges.empty() && result.exchanges.front().ended == event::Ended::silent;
     if (!of_module || waited_late || !silent) continue;
     waited_late = true;
     module_wait_s = std::max(module_wait_s, awaitLateAnswer());
@@ -402,6 +413,13 @@ Status Check::askForPlugins() {
       instruments_.answered(q, result);
     }
   return {};
+}
+
+/// The link cannot tell whether our frames were acknowledged, and nothing speaks against it.
+bool Check::mayBeAcknowledged(std::uint16_t link) const {
+  if (link >= evidence_.links().size()) return false;
+  const readiness::LinkFacts& l = evidence_.links()[link];
+  return l.state.own_frames != event::OwnFrames::acknowledged && l.unacknowledged == 0 && l.error_frames == 0;
 }
 
 /// The wait that this module needs, seconds; 0 if nothing came.

@@ -20,6 +20,12 @@ json::value known(Known k) {
 json::value positive(std::int64_t v) { return v > 0 ? json::value(v) : json::value(nullptr); }
 json::value nonNegative(double v) { return v >= 0 ? json::value(v) : json::value(nullptr); }
 
+json::array texts(const std::vector<std::string>& lines) {
+  json::array all;
+  for (const auto& l : lines) all.emplace_back(l);
+  return all;
+}
+
 json::object linkJson(const event::LinkState& s) {
   static constexpr const char* silence[] = {"cannot", "claimed", "proven"};
   static constexpr const char* condition[] = {"opening",   "up",   "down",     "missing",
@@ -37,7 +43,9 @@ json::object linkJson(const event::LinkState& s) {
           {"buffer_bytes", positive(s.buffer_bytes)},
           {"time_origin", s.time_origin},
           {"driver", s.driver},
-          {"meter", s.meter}};
+          {"meter", s.meter},
+          {"own_frames", event::toText(s.own_frames)},
+          {"medium_explains", texts(s.medium_explains)}};
 }
 
 json::array linksJson(const std::vector<event::LinkState>& links) {
@@ -47,12 +55,6 @@ json::array linksJson(const std::vector<event::LinkState>& links) {
 }
 
 json::object document(const char* schema) { return {{"schema", schema}, {"version", 1}}; }
-
-json::array texts(const std::vector<std::string>& lines) {
-  json::array all;
-  for (const auto& l : lines) all.emplace_back(l);
-  return all;
-}
 
 json::value figure(std::optional<double> v) { return v ? json::value(*v) : json::value(nullptr); }
 
@@ -99,6 +101,7 @@ std::string queryJson(const std::vector<event::LinkState>& links, const std::vec
                      {"pending", x.pending},
                      {"response_ms", nonNegative(x.response_ms)},
                      {"complete_ms", nonNegative(x.complete_ms)},
+                     {"after_poll_ms", nonNegative(x.after_poll_ms)},
                      {"t_ns", x.request_ns == kNoTime ? json::value(nullptr)
                                                       : json::value(x.request_ns + utc_offset_ns)},
                      {"text", x.answer.empty() ? "" : protocol::describeAnswer(x.request, x.answer)},

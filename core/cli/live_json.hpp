@@ -20,6 +20,7 @@ struct Asked {
   Bytes request;
   std::vector<event::Exchange> exchanges;
   bool confirmed = false;
+  event::OwnFrames own_frames = event::OwnFrames::acknowledged;  ///< of the link
 };
 [[nodiscard]] std::string queryJson(const std::vector<event::LinkState>& links,
                                     const std::vector<Asked>& asked, Ns utc_offset_ns,

@@ -54,6 +54,10 @@ void addRateKnown(CLI::App* command, Options& o) {
   command->add_flag(
       "--rate-known", o.rate_known,
       "you vouch for bit rate and format; without it nothing is sent before valid frames were seen");
+  command->add_flag(
+      "--search", o.search,
+      "let an at: link that names no protocol ask on one after another; this sends on the bus at "
+      "several rates");
 }
 
 }  // namespace

@@ -42,6 +42,7 @@ struct Options {
   std::vector<std::string> serve;  ///< bench --serve
   std::string at;                  ///< bench --at
   bool rate_known = false;
+  bool search = false;
   bool end = false;  ///< note --end
 };
 

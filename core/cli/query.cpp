@@ -32,6 +32,13 @@ void printAnswer(const std::string& times, const protocol::Decoded& decoded) {
   if (!decoded.problem.empty()) fmt::print("            not whole: {}\n", decoded.problem);
 }
 
+const char* acknowledgeText(const Asked& asked) {
+  if (asked.confirmed) return "our frame was acknowledged by some node. ";
+  return asked.own_frames == event::OwnFrames::acknowledged
+             ? "nobody acknowledged our frame. "
+             : "this adapter cannot tell whether our frame was acknowledged. ";
+}
+
 void print(const Asked& asked) {
   fmt::print("{}\n", protocol::describeRequest(asked.request));
   for (const auto& x : asked.exchanges) {
@@ -41,6 +48,8 @@ void print(const Asked& asked) {
     if (x.complete_ms - x.response_ms >= kShownApart_ms)
       line += fmt::format(", whole {:.1f} ms", x.complete_ms);
     if (x.late) line += " late";
+    if (x.after_poll_ms >= 0)
+      line += fmt::format(" ({:.1f} ms after the adapter was read as a meter)", x.after_poll_ms);
     if (x.pending > 0) line += fmt::format(" after {} x pending", x.pending);
     if (x.answer.empty()) {
       fmt::print("{}\n", line);
@@ -48,11 +57,15 @@ void print(const Asked& asked) {
       printAnswer(line, protocol::decodeAnswer(x.request, x.answer));
     }
     if (x.ended == event::Ended::silent)
-      fmt::print(
-          "            {}{}\n",
-          asked.confirmed ? "our frame was acknowledged by some node. " : "nobody acknowledged our frame. ",
-          x.functional ? "A silent functional request is no proof of absence" : "");
+      fmt::print("            {}{}\n", acknowledgeText(asked),
+                 x.functional ? "A silent functional request is no proof of absence" : "");
   }
+}
+
+event::OwnFrames ownFramesOf(const LinkBoard& board, const std::vector<std::uint16_t>& buses) {
+  const auto& states = board.states();
+  const std::size_t index = buses.empty() ? 0 : buses.front();
+  return index < states.size() ? states[index].own_frames : event::OwnFrames::acknowledged;
 }
 
 bool answered(const Asked& a) {
@@ -89,6 +102,8 @@ int query(const Options& o) {
   config.file = captureName(o.output, "query");
   config.command = "pin16 query";
   config.rate_fixed = o.rate_known;
+  if (o.search)
+    if (const Status search = beginSearch(config); !search) return fail(search.error());
   auto session = recorder::Session::start(config);
   if (!session) return fail(session.error());
   const auto buses = busLinks(o.uris);
@@ -96,7 +111,10 @@ int query(const Options& o) {
   Offset offset;
   Tee sink({&board, &offset});
   std::optional<Error> trouble;
-  if (Status ready = waitForLinks(**session, sink, board, o.uris.size()); !ready) trouble = ready.error();
+  if (Status ready =
+          waitForLinks(**session, sink, board, o.uris.size(), kLinksWait_s + (o.search ? kSearchWait_s : 0));
+      !ready)
+    trouble = ready.error();
   // The gate wants to have seen valid frames at this rate; give them a moment to come.
   if (!trouble && !o.rate_known)
     (void)pollUntil(**session, sink, std::chrono::seconds(1), [] { return false; });
@@ -108,7 +126,7 @@ int query(const Options& o) {
     if (!result.state)
       trouble = result.state.error();
     else
-      all.push_back({r.pdu, result.exchanges, result.confirmed});
+      all.push_back({r.pdu, result.exchanges, result.confirmed, ownFramesOf(board, buses)});
   }
   const auto ended = finishRun(**session, sink);
   if (!all.empty() || !trouble) {

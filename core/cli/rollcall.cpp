@@ -48,24 +48,31 @@ int rollcall(const Options& o) {
   config.command = "pin16 rollcall";
   config.rate_fixed = o.rate_known;
   limits::Limits limits;
+  std::optional<job::Job> job;
   if (!o.job.empty()) {
-    const auto job = job::readJob(o.job);
-    if (!job) return fail(job.error());
+    auto read = job::readJob(o.job);
+    if (!read) return fail(read.error());
+    job = *std::move(read);
     if (job->module.address) {
       const auto& a = *job->module.address;
       plan.module = protocol::Target{a.request_id, a.answer_id, a.extended, false};
       config.module_request_id = a.request_id;
     }
-    completeUris(config.uris, *job);
     config.sealed = job->sealed;
     config.rate_fixed = config.rate_fixed || job->bus.rate_fixed;
     limits = job->limits;
   }
+  if (o.search)
+    if (const Status search = beginSearch(config); !search) return fail(search.error());
+  if (job) completeUris(config.uris, *job);
   auto session = recorder::Session::start(config);
   if (!session) return fail(session.error());
   LinkBoard board;
   std::optional<Error> trouble;
-  if (Status ready = waitForLinks(**session, board, board, o.uris.size()); !ready) trouble = ready.error();
+  if (Status ready =
+          waitForLinks(**session, board, board, o.uris.size(), kLinksWait_s + (o.search ? kSearchWait_s : 0));
+      !ready)
+    trouble = ready.error();
   if (!trouble && !config.rate_fixed)
     (void)pollUntil(**session, board, std::chrono::seconds(1), [] { return false; });
   protocol::RollCall roll(plan, limits);

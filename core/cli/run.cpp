@@ -8,6 +8,7 @@
 #include <csignal>
 #include <cstdio>
 
+#include "core/link/at.hpp"
 #include "core/link/link.hpp"
 
 namespace pin16::cli {
@@ -40,6 +41,7 @@ std::string captureName(const std::string& given, std::string_view command) {
 
 void LinkBoard::take(const event::Batch& batch) {
   for (const auto& h : batch.headers) {
+    if (h.kind == event::Kind::refused) refused_.insert(h.link);
     if (h.kind != event::Kind::link || h.link == event::kNoLink) continue;
     const auto state = batch.record<event::LinkState>(h);
     if (!state) continue;
@@ -72,6 +74,31 @@ std::vector<std::uint16_t> busLinks(const std::vector<std::string>& uris) {
   return all;
 }
 
+Status beginSearch(recorder::Config& config) {
+  std::vector<std::string> found;
+  for (std::string& uri : config.uris)
+    if (auto searching = link::searchUri(uri)) {
+      found.push_back(uri);
+      uri = *std::move(searching);
+    }
+  if (found.empty())
+    return Error{ErrorKind::usage, "--search, and no link that could search", "",
+                 "it is for at: links that name no protocol"};
+  if (config.sealed)
+    return Error{ErrorKind::gate, "the job is sealed: nothing is sent, so nothing is searched for", "",
+                 "name the protocol of the link"};
+  std::string order;
+  for (const auto& p : link::atSearchOrder()) order += (order.empty() ? "" : ", ") + std::string(p.name);
+  for (const std::string& uri : found)
+    std::fprintf(
+        stderr,
+        "searching over %s: sends 01 00 to all modules (7DF, or 18DB33F1 with 29 bits) once on each of "
+        "%s, until one answers; at a wrong rate it disturbs the bus\n",
+        uri.c_str(), order.c_str());
+  config.search = true;
+  return {};
+}
+
 void completeUris(std::vector<std::string>& uris, const job::Job& job) {
   link::Hints hints{job.bus.bitrate, false, std::nullopt};
   if (const auto& address = job.module.address) {
@@ -93,13 +120,13 @@ Status pollUntil(recorder::Session& session, event::Sink& sink, std::chrono::mil
   return {};
 }
 
-Status waitForLinks(recorder::Session& session, event::Sink& sink, LinkBoard& board, std::size_t count) {
+Status waitForLinks(recorder::Session& session, event::Sink& sink, LinkBoard& board, std::size_t count,
+                    double wait_s) {
   Tee both({&board, &sink});
-  Status state =
-      pollUntil(session, both, std::chrono::milliseconds(static_cast<int>(kLinksWait_s * 1000)), [&] {
-        return board.states().size() == count &&
-               std::all_of(board.states().begin(), board.states().end(), settled);
-      });
+  Status state = pollUntil(session, both, std::chrono::milliseconds(static_cast<int>(wait_s * 1000)), [&] {
+    return board.states().size() == count &&
+           std::all_of(board.states().begin(), board.states().end(), settled);
+  });
   if (!state) return state;
   board.tellTroubles();
   const auto& all = board.states();
@@ -112,7 +139,9 @@ Status waitForLinks(recorder::Session& session, event::Sink& sink, LinkBoard& bo
   if (bus == all.end())
     return Error{ErrorKind::usage, "a meter is no link to a bus", all.front().uri,
                  "name one beside it, for instance socketcan:can0"};
-  return Error{ErrorKind::link, bus->text.empty() ? "the link is not up" : bus->text, bus->uri, bus->advice};
+  const bool refused = board.refused(static_cast<std::size_t>(bus - all.begin()));
+  return Error{refused ? ErrorKind::gate : ErrorKind::link,
+               bus->text.empty() ? "the link is not up" : bus->text, bus->uri, bus->advice};
 }
 
 protocol::AskResult askRecorder(recorder::Session& session, event::Sink& sink, const protocol::Ask& ask) {

@@ -5,6 +5,7 @@
 #include <chrono>
 #include <functional>
 #include <memory>
+#include <set>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -29,6 +30,8 @@ class LinkBoard : public event::Sink {
  public:
   void take(const event::Batch& batch) override;
   [[nodiscard]] const std::vector<event::LinkState>& states() const { return states_; }
+  /// The gate refused something on this link.
+  [[nodiscard]] bool refused(std::size_t link) const { return refused_.contains(link); }
   /// At least one link was up at some time, meters among them.
   [[nodiscard]] bool everUp() const { return ever_up_; }
   /// At least one link to a bus was.
@@ -39,6 +42,7 @@ class LinkBoard : public event::Sink {
  private:
   std::vector<event::LinkState> states_;
   std::vector<std::string> told_;
+  std::set<std::size_t> refused_;
   bool ever_up_ = false, bus_ever_up_ = false;
 };
 
@@ -56,16 +60,21 @@ class Tee : public event::Sink {
 
 /// The numbers of the links to a bus among these: meters cannot be asked.
 [[nodiscard]] std::vector<std::uint16_t> busLinks(const std::vector<std::string>& uris);
+/// --search: lets those links search that can and name no protocol, and says on stderr what they will send.
+/// ErrorKind::gate in a sealed job, ErrorKind::usage if there is no such link.
+Status beginSearch(recorder::Config& config);
 /// Gives links that must know bit rate and addresses beforehand what the job knows.
 void completeUris(std::vector<std::string>& uris, const job::Job& job);
 
 /// Polls until `until` says so, `most` is over, or an interrupt.
 Status pollUntil(recorder::Session& session, event::Sink& sink, std::chrono::milliseconds most,
                  const std::function<bool()>& until);
-inline constexpr double kLinksWait_s = 3;  ///< own figure
-/// Waits until every link has said what it is (up, down, missing ...), at most kLinksWait_s. ErrorKind::link
-/// with the first trouble's text and advice if none to a bus is up.
-Status waitForLinks(recorder::Session& session, event::Sink& sink, LinkBoard& board, std::size_t count);
+inline constexpr double kLinksWait_s = 3;    ///< own figure
+inline constexpr double kSearchWait_s = 20;  ///< longer, if one searches: 4 protocols, 1 s each and setting
+/// Waits until every link has said what it is (up, down, missing ...), at most `wait_s`. ErrorKind::link
+/// with the first trouble's text and advice if none to a bus is up; ErrorKind::gate if that was refused.
+Status waitForLinks(recorder::Session& session, event::Sink& sink, LinkBoard& board, std::size_t count,
+                    double wait_s = kLinksWait_s);
 /// One request through the recorder's gate. A recorder that is gone is a failed state of ErrorKind::record.
 protocol::AskResult askRecorder(recorder::Session& session, event::Sink& sink, const protocol::Ask& ask);
 /// Ends the recording; says on stderr where the capture is.

@@ -48,6 +48,16 @@ enum class Silence : std::uint8_t {
   claimed = 1,  ///< the device says so
   proven = 2,   ///< the kernel reports listen-only
 };
+/// What it means that a link shows a frame of our own, and that it does not.
+enum class OwnFrames : std::uint8_t {
+  acknowledged = 0,  ///< somebody acknowledged it; not shown: nobody did
+  taken = 1,         ///< the adapter has it; whether anybody acknowledged it is not told
+  answered = 2,      ///< shown once it was answered; not shown proves nothing
+};
+[[nodiscard]] constexpr const char* toText(OwnFrames o) {
+  constexpr const char* names[] = {"acknowledged", "taken", "answered"};
+  return static_cast<std::size_t>(o) < 3 ? names[static_cast<std::size_t>(o)] : "?";
+}
 enum class Known : std::uint8_t { unknown = 0, no = 1, yes = 2 };
 enum class LinkCondition : std::uint8_t {
   opening = 0,
@@ -82,11 +92,14 @@ struct LinkState {
   Ns time_error_ns = -1;                ///< of the times, as far as known; -1 unknown
   std::string driver;                   ///< empty unknown
   bool meter = false;                   ///< an instrument: no bus hangs on it, it carries no frames
+  OwnFrames own_frames = OwnFrames::acknowledged;
+  /// What this medium cannot show of the bus, a sentence each, its subject before a colon.
+  std::vector<std::string> medium_explains;
   template <class A>
   void fields(A& a) {
     a(uri), a(description), a(condition), a(text), a(advice), a(bitrate), a(data_bitrate);
     a(sample_point_permille), a(fd), a(listen_only), a(silence), a(controller), a(tx_errors), a(rx_errors);
-    a(buffer_bytes), a(time_origin), a(time_error_ns), a(driver), a(meter);
+    a(buffer_bytes), a(time_origin), a(time_error_ns), a(driver), a(meter), a(own_frames), a(medium_explains);
   }
   [[nodiscard]] bool operator==(const LinkState&) const = default;
 };
@@ -186,9 +199,11 @@ struct Damage {
 struct Sent {
   Bytes frame;          ///< as in the capture: SocketCAN header and data, or serial bytes
   std::string purpose;  ///< "request 09 02", "flow control"
+  /// A request directly after a reading of the link's own supply meter: so long after its end; -1 not so.
+  double after_poll_ms = -1;
   template <class A>
   void fields(A& a) {
-    a(frame), a(purpose);
+    a(frame), a(purpose), a(after_poll_ms);
   }
 };
 
@@ -266,9 +281,11 @@ struct Exchange {
   std::uint16_t pending = 0;  ///< responses "pending" (7F xx 78) before the end
   double response_ms = -1;    ///< end of request to start of the first answer frame; -1 none
   double complete_ms = -1;    ///< end of request to the last answer frame; -1 none
-  /// When the request was seen complete on the bus; ours and not confirmed: when it was handed over.
+  /// When the request was seen complete on the bus; ours and not shown by the link: when it was handed over.
   Ns request_ns = kNoTime;
-  bool confirmed = false;         ///< ours: the request was seen on the bus, somebody acknowledged it
+  /// Ours: somebody acknowledged the request. Not so where the link cannot tell (OwnFrames) and nobody
+  /// answered.
+  bool confirmed = false;
   Ns handed_ns = kNoTime;         ///< ours: given to the link
   double answer_ms = -1;          ///< end of request to the first frame of the final answer; -1 none
   double flow_ms = -1;            ///< first frame of the final answer to its flow control; -1 none
@@ -282,6 +299,9 @@ struct Exchange {
   double request_ms = -1;   ///< first to last frame of the request; -1 unknown
   double st_min_ms = -1;    ///< asked for by the receiver of the final answer; -1 no flow control seen
   std::uint16_t waits = 0;  ///< FC.WAIT during the final answer
+  /// Ours: the request before which the link's device was last read as a meter, with no other request
+  /// between: left so long after the end of that reading, milliseconds; -1 not so.
+  double after_poll_ms = -1;
   template <class A>
   void fields(A& a) {
     a(request_id), a(answer_id), a(extended), a(functional), a(ours), a(request), a(answer), a(ended),
@@ -289,6 +309,7 @@ struct Exchange {
     a(pending), a(response_ms), a(complete_ms), a(request_ns);
     a(confirmed), a(handed_ns), a(answer_ms), a(flow_ms), a(separation_min_ms), a(separation_max_ms);
     a(pending_ms), a(request_prefix), a(answer_prefix), a(mixed), a(request_ms), a(st_min_ms), a(waits);
+    a(after_poll_ms);
   }
 };
 

@@ -83,10 +83,14 @@ constexpr std::size_t kSaysMost = 40;
 
 struct Settings {
   AtProtocol protocol;
+  bool search = false;  ///< until one is found, kSearchOrder
   std::optional<std::uint32_t> answer;
   bool monitor = false;
   bool named = true;
 };
+
+/// Of kProtocols. The usual one first (ISO 15765-4 leaves the order to the tester).
+constexpr std::array<std::size_t, 4> kSearchOrder = {0, 2, 1, 3};
 
 /// ISO 15765-2: the upper four bits of the first byte.
 constexpr unsigned kSingle = 0, kFirst = 1, kConsecutive = 2, kFlow = 3;
@@ -112,11 +116,14 @@ class AtLink final : public SerialLink {
   AtLink(const Uri& uri, std::uint32_t baud, Settings settings, const Context& context)
       : SerialLink(uri, uri.target, {.baud = baud}, context, "AT-command adapter"),
         settings_(settings),
+        protocol_(settings.protocol),
+        search_(settings.search ? Search::wanted : Search::none),
         baud_(baud),
         watch_(context.io),
         poll_(context.io) {}
 
   Status send(Permit permit) override;
+  void exchangeOver() override;
   [[nodiscard]] bool rateNamed() const override { return settings_.named && !settings_.monitor; }
 
  protected:
@@ -126,6 +133,12 @@ class AtLink final : public SerialLink {
   void onClosing() override;
 
  private:
+  enum class Search : std::uint8_t {
+    none,     ///< the protocol was named, or found
+    wanted,   ///< not begun
+    running,  ///< protocol_ is the candidate
+    over      ///< nobody answered, or it may not: not done again
+  };
   enum class Doing : std::uint8_t {
     nothing,  ///< no port, or the link has no plan
     control,  ///< waits for the prompt after a control line
@@ -154,6 +167,12 @@ class AtLink final : public SerialLink {
   void startStep();
   void stepDone(const Reply& reply);
   void started();
+  void setUp();
+  // search
+  void nextCandidate();
+  void askCandidate();
+  void candidateDone();
+  void searchFailed(std::string text, std::string advice);
   [[nodiscard]] std::string describe() const;
   // lines out
   void writeControl(std::string line);
@@ -185,9 +204,16 @@ class AtLink final : public SerialLink {
   [[nodiscard]] bool refused(std::string_view line) const { return refused_.contains(std::string(line)); }
   [[nodiscard]] bool raw() const { return !refused("ATCAF0"); }
   [[nodiscard]] bool ownFlow() const { return raw() && !refused(kOwnFlowOff); }
+  /// It may be given frames.
+  [[nodiscard]] bool takesFrames() const { return !starting_ && (isUp() || search_ == Search::running); }
   [[nodiscard]] bool isUp() const { return state().condition == event::LinkCondition::up; }
 
   const Settings settings_;
+  AtProtocol protocol_;
+  Search search_;
+  std::size_t candidate_ = 0;  ///< of kSearchOrder
+  bool candidate_answered_ = false;
+  std::string search_text_, search_advice_;  ///< why it is over
   const std::uint32_t baud_;
   AtParser parser_;
   asio::steady_timer watch_, poll_;
@@ -217,16 +243,26 @@ class AtLink final : public SerialLink {
   std::set<std::uint32_t> refused_headers_;
   std::deque<Unproven> unproven_;
   Ns listen_until_ns_ = kNoTime;  ///< longer than its time-out: a pending answer
+  Ns open_until_ns_ = kNoTime;    ///< an exchange is open, at most until then
+  bool narrow_ = false;           ///< it monitors for the answer of an open exchange
   Ns busy_ns_ = kNoTime;          ///< last frame of an exchange, out or in
   Ns heard_ns_ = kNoTime;         ///< last frame at all
   Ns blind_from_ns_ = kNoTime;    ///< BUFFER FULL while monitoring
   Ns polled_ns_ = kNoTime;
+  Ns poll_end_ns_ = kNoTime;  ///< of the last one, if no request came since
   bool told_flow_ = false;
 };
 
 // ---- dialogue
 
 void AtLink::onOpened() {
+  doing_ = Doing::nothing;
+  if (search_ == Search::over) return searchFailed(search_text_, search_advice_);
+  if (search_ != Search::none) {
+    search_ = Search::wanted;
+    candidate_ = 0;
+    protocol_ = kProtocols[kSearchOrder[0]];
+  }
   parser_.reset();
   refused_.clear();
   says_.clear();
@@ -237,13 +273,12 @@ void AtLink::onOpened() {
   mask_.clear();
   steps_.assign(kDialogue.begin(), kDialogue.end());
   for (Step& s : steps_)
-    if (s.line == "protocol") s.line = settings_.protocol.command;
+    if (s.line == "protocol") s.line = protocol_.command;
   steps_.insert(steps_.end(), kDialogueEnd.begin(), kDialogueEnd.end());
   if (!settings_.monitor) std::erase_if(steps_, [](const Step& s) { return s.line == "ATCSM1"; });
   step_ = 0;
   tries_ = 0;
   starting_ = true;
-  doing_ = Doing::nothing;
   control(" ");
   watch(kSettle);
 }
@@ -258,6 +293,7 @@ void AtLink::stepDone(const Reply& reply) {
   if (!reply.ok && !told) {
     // Once may be damage on the line.
     if (++tries_ < 2) return startStep();
+    if (step.must && search_ != Search::none && step.line == protocol_.command) return nextCandidate();
     if (step.must)
       return restart(fmt::format("the adapter refuses {}", step.line),
                      step.line == "ATH1"
@@ -273,10 +309,9 @@ void AtLink::stepDone(const Reply& reply) {
   if (step.line == kTellProtocol && reply.text.starts_with('A'))
     return restart("the adapter stays in automatic search, which sends on every bus",
                    "use an adapter that takes a fixed protocol");
-  if (step.line == kTellProtocol && !reply.refused && reply.text != settings_.protocol.number)
-    return restart(
-        fmt::format("the adapter says protocol \"{}\" after {}", reply.text, settings_.protocol.command),
-        "use an adapter that takes a fixed protocol");
+  if (step.line == kTellProtocol && !reply.refused && reply.text != protocol_.number)
+    return restart(fmt::format("the adapter says protocol \"{}\" after {}", reply.text, protocol_.command),
+                   "use an adapter that takes a fixed protocol");
   if (step.line == kVolts && reply.volts_V >= 0) voltsDone(reply);
   tries_ = 0;
   // Who frames by itself must send flow control by itself too: ours would become a request.
@@ -289,8 +324,8 @@ std::string AtLink::describe() const {
   std::string out = "AT-command adapter";
   if (!line().entry().text.empty()) out += ", " + line().entry().text;
   if (!says_.empty()) out += fmt::format(", says \"{}\"", says_);
-  out += fmt::format("; CAN {} bit, {} kbit/s", settings_.protocol.extended ? 29 : 11,
-                     settings_.protocol.bitrate / 1000);
+  out += fmt::format("; CAN {} bit, {} kbit/s{}", protocol_.extended ? 29 : 11, protocol_.bitrate / 1000,
+                     settings_.search ? ", found by asking" : "");
   out += !settings_.monitor  ? "; hears only answers to its own requests"
          : refused(kMonitor) ? "; refuses to monitor: hears only answers to its own requests"
                              : "; monitors between requests, whether it acknowledges then is not known";
@@ -306,13 +341,83 @@ std::string AtLink::describe() const {
 
 void AtLink::started() {
   starting_ = false;
+  if (search_ == Search::none) return setUp();
+  search_ = Search::running;
+  askCandidate();
+}
+
+// ---- search: our own request on one protocol after another, each by a permit of the gate. The adapter's own
+// search would send what nobody permitted.
+
+void AtLink::askCandidate() {
+  candidate_answered_ = false;
+  auto permit = context().search_permit(context().index, protocol_.extended);
+  if (!permit) return searchFailed("the search was refused: " + permit.error().what, permit.error().advice);
+  tell(fmt::format("searching: asking on {}", protocol_.name));
+  queue_.push_back({permit->frame(), permit->purpose()});
+  if (doing_ == Doing::prompt) advance();
+}
+
+/// The adapter has its prompt again.
+void AtLink::candidateDone() {
+  unproven_.clear();
+  listen_until_ns_ = kNoTime;
+  if (!candidate_answered_) return nextCandidate();
+  search_ = Search::none;
+  setUp();
+}
+
+void AtLink::nextCandidate() {
+  if (++candidate_ == kSearchOrder.size()) {
+    std::string asked;
+    for (const std::size_t i : kSearchOrder)
+      asked += fmt::format("{}{}", asked.empty() ? "" : ", ", kProtocols[i].name);
+    return searchFailed(
+        "the search found nobody: 01 00 was not answered on " + asked,
+        "Is the ignition on? A module outside the legislated ones does not answer this: name the "
+        "protocol, as in protocol=can11-500");
+  }
+  protocol_ = kProtocols[kSearchOrder[candidate_]];
+  header_ = UINT32_MAX;
+  filter_.clear();
+  mask_.clear();
+  refused_headers_.clear();
+  const auto set = std::find_if(steps_.begin(), steps_.end(),
+                                [](const Step& s) { return s.must && s.line.starts_with("ATSP"); });
+  set->line = protocol_.command;
+  step_ = static_cast<std::size_t>(set - steps_.begin());
+  tries_ = 0;
+  starting_ = true;
+  startStep();
+}
+
+/// For good: done again only by a new run.
+void AtLink::searchFailed(std::string text, std::string advice) {
+  search_ = Search::over;
+  search_text_ = std::move(text);
+  search_advice_ = std::move(advice);
+  unwatch();
+  doing_ = Doing::nothing;
+  trouble(event::LinkCondition::failed, search_text_, search_advice_, /*was_open=*/false);
+}
+
+void AtLink::setUp() {
   event::LinkState s = blank();
   s.description = describe();
-  s.bitrate = settings_.protocol.bitrate;
+  s.bitrate = protocol_.bitrate;
   s.fd = event::Known::no;
   s.listen_only = event::Known::no;
   s.time_origin = "user";
   s.time_error_ns = latency_ns_;
+  s.own_frames = event::OwnFrames::answered;
+  s.medium_explains = {"acknowledge: only an answer shows that a frame was acknowledged",
+                       "error frames: a word of the adapter at most, without kind, place or number",
+                       settings_.monitor && !refused(kMonitor)
+                           ? "traffic: frames of others are not heard while it asks"
+                           : "traffic: frames of others are not heard",
+                       "controller: neither its state nor its counters",
+                       "silence: whether it acknowledges is not known",
+                       "times: those of reading the serial port"};
   up(bootNow(), std::move(s));
   if (doing_ == Doing::prompt) advance();
 }
@@ -344,6 +449,10 @@ void AtLink::writeFrame() {
   event::Sent sent;
   event::Batch::writeFrame(sent.frame, out.frame);
   sent.purpose = out.purpose;
+  if (pciOf(out.frame) != kFlow && poll_end_ns_ != kNoTime) {
+    sent.after_poll_ms = toMs(bootNow() - poll_end_ns_);
+    poll_end_ns_ = kNoTime;
+  }
   if (!raw()) sent.purpose += " (length byte and padding made by the adapter)";
   context().host.emit(context().index, bootNow(), sent);
   const std::string text = " " + line_ + "\r";
@@ -371,13 +480,12 @@ Status AtLink::send(Permit permit) {
   if (!isUp() || starting_)
     return refuse(state().text.empty() ? "the adapter is not ready" : state().text, state().advice);
   if (f.fd()) return refuse("such adapters carry no CAN FD frames", "use a CAN interface for FD");
-  if (f.extended() != settings_.protocol.extended)
-    return refuse(
-        fmt::format("the adapter is set to {} bit identifiers", settings_.protocol.extended ? 29 : 11),
-        fmt::format("open it with protocol={}",
-                    std::find_if(kProtocols.begin(), kProtocols.end(), [&](const AtProtocol& p) {
-                      return p.extended == f.extended() && p.bitrate == settings_.protocol.bitrate;
-                    })->name));
+  if (f.extended() != protocol_.extended)
+    return refuse(fmt::format("the adapter is set to {} bit identifiers", protocol_.extended ? 29 : 11),
+                  fmt::format("open it with protocol={}",
+                              std::find_if(kProtocols.begin(), kProtocols.end(), [&](const AtProtocol& p) {
+                                return p.extended == f.extended() && p.bitrate == protocol_.bitrate;
+                              })->name));
   if (refused_headers_.contains(f.word))
     return refuse("the adapter refuses to send with this identifier", "use another adapter");
   if (pciOf(f) == kFlow && !ownFlow()) {
@@ -387,14 +495,21 @@ Status AtLink::send(Permit permit) {
   if (queue_.size() >= kQueueMost)
     return refuse("the adapter does not take frames as fast", "ask less often");
   queue_.push_back({f, permit.purpose()});
+  if (pciOf(f) != kFlow) open_until_ns_ = bootNow() + kPendingMost_ns;
   advance();
   return {};
+}
+
+void AtLink::exchangeOver() {
+  open_until_ns_ = listen_until_ns_ = kNoTime;
+  if (doing_ == Doing::monitor && narrow_) stop();
+  if (doing_ == Doing::prompt) advance();
 }
 
 // ---- what next
 
 void AtLink::advance() {
-  if (starting_ || !isUp()) return;
+  if (!takesFrames()) return;
   const bool wants = !queue_.empty();
   switch (doing_) {
     case Doing::nothing:
@@ -407,18 +522,21 @@ void AtLink::advance() {
       return;
     case Doing::prompt:
       if (wants) return address();
+      if (search_ == Search::running) return candidateDone();
       return listenOn();
   }
 }
 
 /// At a prompt with nothing to send: goes on listening where there is reason to.
 void AtLink::listenOn() {
-  const bool waits = listen_until_ns_ != kNoTime && bootNow() < listen_until_ns_;
-  if (!waits) listen_until_ns_ = kNoTime;
+  for (Ns* until_ns : {&listen_until_ns_, &open_until_ns_})
+    if (*until_ns != kNoTime && bootNow() >= *until_ns) *until_ns = kNoTime;
+  const bool waits = listen_until_ns_ != kNoTime || open_until_ns_ != kNoTime;
+  narrow_ = waits;
   if (!refused(kMonitor)) {
     if (waits) return writeControl(std::string(kMonitor));
     if (settings_.monitor) {
-      const std::string none = settings_.protocol.extended ? "00000000" : "000";
+      const std::string none = protocol_.extended ? "00000000" : "000";
       for (const auto& [line, is] : {std::pair("ATCF" + none, &filter_), std::pair("ATCM" + none, &mask_)})
         if (*is != line && !refused(line)) return writeControl(line);
       if (blind_from_ns_ != kNoTime)
@@ -480,6 +598,7 @@ void AtLink::planVolts() {
   const Ns now_ns = bootNow();
   Ns due_ns = std::max(polled_ns_ == kNoTime ? now_ns : polled_ns_ + kVoltsEvery_ns,
                        busy_ns_ == kNoTime ? now_ns : busy_ns_ + kExchangeMost_ns);
+  if (open_until_ns_ != kNoTime) due_ns = std::max(due_ns, open_until_ns_);
   due_ns = std::max(due_ns, now_ns);
   poll_.expires_after(std::chrono::nanoseconds(due_ns - now_ns));
   poll_.async_wait([this, alive = token()](const boost::system::error_code& ec) {
@@ -490,6 +609,7 @@ void AtLink::planVolts() {
 
 void AtLink::voltsDone(const Reply& reply) {
   polled_ns_ = line_ns_;
+  poll_end_ns_ = line_ns_ + reply.took_ns;
   if (reply.volts_V < 0) return;
   event::Measurement m;
   m.point = "V(pin16,pin4)";
@@ -578,7 +698,8 @@ void AtLink::onWord(const AtItem& item) {
 }
 
 void AtLink::errorFrame(Ns t_ns, std::uint32_t classes) {
-  if (starting_) return;  // nothing of ours was on the bus
+  // Nothing of ours was on the bus; of a search at a wrong rate they are expected, and noted.
+  if (starting_ || search_ == Search::running) return;
   CanFrame f;
   f.word = event::kErrorFlag | classes;
   f.length = CAN_ERR_DLC;
@@ -603,7 +724,7 @@ void AtLink::onFrame(const AtItem& item) {
     const Unproven proven = *u;
     unproven_.erase(u);
     busy_ns_ = item.t_ns;
-    ours = true;
+    ours = candidate_answered_ = true;
     context().host.onFrame(context().index, proven.written_ns, proven.frame, /*outbound=*/true);
     break;
   }
@@ -611,6 +732,8 @@ void AtLink::onFrame(const AtItem& item) {
   if (pciOf(item.frame) == kConsecutive) busy_ns_ = item.t_ns;
   if (isPending(item.frame) && (ours || listen_until_ns_ != kNoTime))
     listen_until_ns_ = item.t_ns + kPendingMost_ns;
+  if (listen_until_ns_ != kNoTime && open_until_ns_ != kNoTime)
+    open_until_ns_ = std::max(open_until_ns_, listen_until_ns_);
   context().host.onFrame(context().index, item.t_ns, item.frame, /*outbound=*/false);
 }
 
@@ -691,6 +814,11 @@ void AtLink::restart(std::string text, std::string advice) {
 }
 
 void AtLink::onLost() {
+  if (search_ == Search::running) {
+    search_ = Search::over;
+    search_text_ = "the adapter was lost while it searched";
+    search_advice_ = "start anew, or name the protocol, as in protocol=can11-500";
+  }
   unwatch();
   poll_.cancel();
   doing_ = Doing::nothing;
@@ -698,7 +826,8 @@ void AtLink::onLost() {
   queue_.clear();
   settings_out_.clear();
   unproven_.clear();
-  listen_until_ns_ = busy_ns_ = heard_ns_ = blind_from_ns_ = polled_ns_ = kNoTime;
+  listen_until_ns_ = open_until_ns_ = busy_ns_ = heard_ns_ = blind_from_ns_ = polled_ns_ = poll_end_ns_ =
+      kNoTime;
   refused_headers_.clear();
 }
 
@@ -710,7 +839,7 @@ void AtLink::onClosing() {
 
 // ---- making one
 
-Result<Settings> settingsFrom(const Uri& uri) {
+Result<Settings> settingsFrom(const Uri& uri, bool may_search) {
   const auto usage = [&](std::string what, std::string advice) {
     return Error{ErrorKind::usage, std::move(what), uri.text, std::move(advice)};
   };
@@ -721,19 +850,24 @@ Result<Settings> settingsFrom(const Uri& uri) {
   Settings s;
   const std::string protocol = uri.option("protocol");
   if (protocol.empty()) return usage("the protocol is not named", "write protocol=NAME, one of " + names);
-  if (protocol == "search" || protocol == "auto")
-    return usage("a search sends requests on every bus that the adapter knows, so it is not done",
-                 "name the protocol: one of " + names);
+  if (protocol == "search" && may_search) {
+    s.search = true;
+    s.protocol = kProtocols[kSearchOrder[0]];
+  } else if (protocol == "search" || protocol == "auto") {
+    return usage(
+        "a search sends requests on several buses at several rates, so it needs its own word",
+        "name the protocol: one of " + names + "; or say --search to query, rollcall or check --ask");
+  }
   if (std::find(kNotYet.begin(), kNotYet.end(), protocol) != kNotYet.end())
     return usage(fmt::format("protocol={} is not CAN: not yet", protocol), "CAN protocols: " + names);
   const auto found = std::find_if(kProtocols.begin(), kProtocols.end(),
                                   [&](const AtProtocol& p) { return p.name == protocol; });
-  if (found == kProtocols.end())
+  if (found == kProtocols.end() && !s.search)
     return usage(fmt::format("protocol={} is none", protocol), "write one of " + names);
-  s.protocol = *found;
+  if (!s.search) s.protocol = *found;
   if (const std::string answer = uri.option("answer"); !answer.empty()) {
     const auto id = toUnsigned(answer, 16);
-    if (!id || *id > (s.protocol.extended ? event::kExtendedMask : event::kStandardMask))
+    if (!id || *id > (s.protocol.extended || s.search ? event::kExtendedMask : event::kStandardMask))
       return usage(
           fmt::format("answer={} is no identifier of {} bits", answer, s.protocol.extended ? 29 : 11),
           "write it in hex, as in answer=7A9");
@@ -764,6 +898,11 @@ std::string missingOptions(const Uri& uri, const Hints& hints) {
 }  // namespace
 
 std::span<const AtProtocol> atProtocols() { return kProtocols; }
+std::vector<AtProtocol> atSearchOrder() {
+  std::vector<AtProtocol> out;
+  for (const std::size_t i : kSearchOrder) out.push_back(kProtocols[i]);
+  return out;
+}
 std::span<const std::string_view> atControls() { return kControls; }
 
 AtAddressing atAddressing(std::uint32_t word, std::optional<std::uint32_t> answer) {
@@ -803,13 +942,15 @@ Scheme atScheme() {
           "at:PORT?protocol=can11-500|can29-500|can11-250|can29-250[&baud=38400][&answer=ID][&monitor=on]  a "
           "serial adapter with AT commands",
           [](const Uri& uri, const Context& context) -> Result<std::unique_ptr<Link>> {
-            const auto settings = settingsFrom(uri);
+            const auto settings = settingsFrom(uri, static_cast<bool>(context.search_permit));
             if (!settings) return settings.error();
             const auto baud = rateOption(uri, "baud", kDefaultBaud);
             if (!baud) return baud.error();
             return std::unique_ptr<Link>(std::make_unique<AtLink>(uri, *baud, *settings, context));
           },
-          /*meter=*/false, missingOptions};
+          /*meter=*/false,
+          missingOptions,
+          "protocol=search"};
 }
 
 }  // namespace pin16::link

@@ -6,7 +6,10 @@
 /// itself.
 ///
 /// options
-///   protocol  the one that is set, by number of the legislated list (6 to 9); never searched for
+///   protocol  the one that is set, by number of the legislated list (6 to 9). `search`, with
+///             Context::search_permit only: each is set in turn and 01 00 sent to all by a permit of the
+///             gate, until one is answered. The adapter's own search is never used. Found once, it is kept
+///             when the adapter is plugged in again; found not, the link stays failed.
 ///   baud      of the serial port, 38400 unless given
 ///   answer    identifier on which the asked module answers, hex; needed for one outside 7E8-7EF and 18DAF1xx
 ///             on a busy bus: without it everything is let through while such a module is asked
@@ -44,8 +47,9 @@
 /// Supply: once a second, when the adapter is at its prompt and no request of ours was sent nor answered for
 /// 1.1 s, the adapter's own reading becomes a sample V(pin16,pin4), uncertainty 2 % and half a digit
 /// (uncalibrated, from memory), time = middle of question and answer, aperture_ns = the time between them,
-/// time_error_ns half of it. Not while monitoring. An exchange that begins within 50 ms of it may be later by
-/// that round trip.
+/// time_error_ns half of it. Not while monitoring, nor while an exchange is open (exchangeOver()). A request
+/// that follows such a reading says so (event::Sent::after_poll_ms): one that came while it ran has waited
+/// for its end.
 ///
 /// LV RESET, or a prompt that nobody asked for: the adapter has restarted and lost its settings; the link is
 /// gone from then until the dialogue is through again.
@@ -54,6 +58,7 @@
 #include <span>
 #include <string>
 #include <string_view>
+#include <vector>
 
 #include "core/link/link.hpp"
 
@@ -68,6 +73,8 @@ struct AtProtocol {
   bool extended = false;
 };
 [[nodiscard]] std::span<const AtProtocol> atProtocols();
+/// As a search tries them.
+[[nodiscard]] std::vector<AtProtocol> atSearchOrder();
 
 /// Every control string of this link that is fixed, without the CR that ends it.
 [[nodiscard]] std::span<const std::string_view> atControls();

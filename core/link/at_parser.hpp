@@ -75,6 +75,8 @@ class AtParser {
   [[nodiscard]] std::vector<AtItem> take(Ns t_ns, ByteView bytes);
   /// Forgets a line that was begun.
   void reset();
+  /// Bytes of a line that has not ended yet, at most kLineMax.
+  [[nodiscard]] std::size_t pending() const { return line_.size(); }
   /// Bytes thrown away so far, NUL not counted.
   [[nodiscard]] std::uint64_t garbage() const { return garbage_; }
 

@@ -88,6 +88,16 @@ std::string completeUri(const std::string& uri, const Hints& hints) {
   return uri;
 }
 
+std::optional<std::string> searchUri(const std::string& uri) {
+  const auto parsed = parseUri(uri);
+  if (!parsed) return std::nullopt;
+  for (const Scheme& s : registry())
+    if (s.name == parsed->scheme && !s.search.empty() &&
+        parsed->option(s.search.substr(0, s.search.find('='))).empty())
+      return uri + (parsed->options.empty() ? "?" : "&") + s.search;
+  return std::nullopt;
+}
+
 bool isMeter(std::string_view uri) {
   const std::string_view name = uri.substr(0, uri.find(':'));
   return std::any_of(registry().begin(), registry().end(),

@@ -45,7 +45,7 @@ struct Uri {
 class Host {
  public:
   virtual ~Host() = default;
-  /// A frame at CLOCK_BOOTTIME t; `outbound` = our own, confirmed on the bus by the driver.
+  /// A frame at CLOCK_BOOTTIME t; `outbound` = our own, in the sense of LinkState::own_frames.
   virtual void onFrame(std::uint16_t link, Ns t_boot_ns, const event::CanFrame& frame, bool outbound) = 0;
   /// Any other record, packed.
   virtual void onRecord(std::uint16_t link, Ns t_boot_ns, event::Kind kind, ByteView packed) = 0;
@@ -63,6 +63,9 @@ struct Context {
   boost::asio::io_context& io;
   Host& host;
   std::uint16_t index = 0;  ///< the link number in every event
+  /// Somebody asked for a search by its own word: a permit for its one request, 01 00 to all, with 11 or 29
+  /// bit identifiers. Every failure is the gate's. Empty: no link may search.
+  std::function<Result<Permit>(std::uint16_t link, bool extended)> search_permit{};
 };
 
 class Link {
@@ -76,6 +79,9 @@ class Link {
   /// Hands the permit's frame to the device. ErrorKind::link with the reason if it cannot (listen-only, down,
   /// queue full). Emits event::Sent before the frame leaves.
   virtual Status send(Permit permit) = 0;
+  /// The exchange that the last request opened is over: until then a device that can do one thing at a time
+  /// does nothing else (reading its own supply meter).
+  virtual void exchangeOver() {}
   [[nodiscard]] virtual const event::LinkState& state() const = 0;
   /// The operator named bit rate and format of this link in its URI, and the link can hear nothing before it
   /// asks, so that no frame can prove them: the gate takes the naming as vouching for this link.
@@ -97,7 +103,11 @@ struct Scheme {
   bool meter = false;  ///< its links are instruments: they carry no frames and cannot be asked
   /// Options that a URI does not name and `hints` give, as "key=value&key=value"; empty function: none.
   std::function<std::string(const Uri&, const Hints&)> missing{};
+  /// The option that makes its links search, "key=value"; empty: they cannot.
+  std::string search{};
 };
+/// The URI with the option that makes its link search, if its scheme has one whose key is not named already.
+[[nodiscard]] std::optional<std::string> searchUri(const std::string& uri);
 void addScheme(Scheme scheme);
 [[nodiscard]] const std::vector<Scheme>& schemes();
 /// The URI with the options that its scheme takes from the hints; as it is if there are none.

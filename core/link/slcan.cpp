@@ -327,6 +327,16 @@ event::LinkState SlcanLink::facts() const {
     s.time_error_ns = roundedUp(stamped_ ? SlcanClock::kResolution_ns + fastest_ns_ : slowest_ns_);
   s.text = text_;
   s.advice = advice_;
+  s.own_frames = event::OwnFrames::taken;
+  s.medium_explains = {
+      "acknowledge: the adapter says that it has a frame, not that somebody acknowledged it; only an error "
+      "that it tells of, or an answer, shows which"};
+  if (settings_.listen_only)
+    s.medium_explains.emplace_back("silence: that it only listens is the adapter's word");
+  if (!state_lines_)
+    s.medium_explains.emplace_back(
+        "controller: its state comes from flags, once a second; its counters not at all");
+  if (!stamped_) s.medium_explains.emplace_back("times: those of reading the serial port");
   return s;
 }
 

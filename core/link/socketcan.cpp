@@ -333,6 +333,11 @@ event::LinkState SocketCanLink::stateFrom(const CanFacts& f) const {
   s.buffer_bytes = socket_.isOpen() ? socket_.bufferBytes() : 0;
   s.time_origin = originText(stamps_.origin());
   s.driver = f.driver;
+  // The kernel's driver shows a frame as sent once it was written to the serial port.
+  if (f.driver == "slcan") {
+    s.own_frames = event::OwnFrames::taken;
+    s.medium_explains = {"acknowledge: the driver shows a frame as sent once the adapter has it"};
+  }
   return s;
 }
 

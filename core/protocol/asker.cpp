@@ -21,10 +21,11 @@ Ns earlier(Ns a, Ns b) {
 
 }  // namespace
 
-Asker::Asker(Gate& gate, const limits::Limits& limits, link::Host& host, Send send)
+Asker::Asker(Gate& gate, const limits::Limits& limits, link::Host& host, Send send, Over over)
     : gate_(gate),
       host_(host),
       send_(std::move(send)),
+      over_(std::move(over)),
       client_wait_ns_(fromMs(limits.value("timing.client_wait_ms"))),
       p2_ns_(fromMs(limits.value("timing.p2_server_max_ms"))),
       p2_star_ns_(fromMs(limits.value("timing.p2_star_server_max_ms"))),
@@ -85,6 +86,7 @@ void Asker::start(std::uint16_t link, Ns now_ns) {
   const Waiting unsent = std::move(lane.active->what);
   lane.active.reset();
   gate_.closed(link);
+  if (over_) over_(link);
   fail(link, unsent, sent.error());
 }
 
@@ -98,10 +100,20 @@ void Asker::onFrame(std::uint16_t link, Ns t_ns, const event::CanFrame& frame, b
   }
 }
 
+void Asker::onSent(std::uint16_t link, const event::Sent& sent) {
+  const auto lane = lanes_.find(link);
+  if (lane == lanes_.end() || !lane->second.active || sent.after_poll_ms < 0) return;
+  Active& active = *lane->second.active;
+  Bytes frame;
+  event::Batch::writeFrame(frame, active.frame);
+  if (frame == sent.frame) active.after_poll_ms = sent.after_poll_ms;
+}
+
 void Asker::onOutbound(Lane& lane, Ns t_ns, const event::CanFrame& frame) {
   Active& active = *lane.active;
-  if (!active.confirmed && frame == active.frame) {
-    active.confirmed = true;
+  if (!active.shown && frame == active.frame) {
+    active.shown = true;
+    active.confirmed = lane.own_frames != event::OwnFrames::taken;
     active.request_ns = lane.last_sent_ns = t_ns;
     return;
   }
@@ -128,6 +140,7 @@ event::Exchange Asker::blankExchange(const Active& active) const {
   e.request_ns = active.request_ns;
   e.confirmed = active.confirmed;
   e.handed_ns = active.handed_ns;
+  e.after_poll_ms = active.after_poll_ms;
   return e;
 }
 
@@ -179,6 +192,8 @@ void Asker::onAnswer(std::uint16_t link, Ns t_ns, const event::CanFrame& frame) 
   Peer* const peer = findPeer(active, frame.id(), is_answer);
   if (peer == nullptr || (begins && !is_answer && !peer->receiver.receiving())) return;
 
+  // Who answers has received it. A link that shows acknowledged frames is about to say so itself.
+  if (is_answer && lanes_[link].own_frames == event::OwnFrames::taken) active.confirmed = true;
   const bool receiving = peer->receiver.receiving();
   const Receiver::Output out = peer->receiver.onFrame(t_ns, frame);
   if (out.failed) emitMessage(link, t_ns, *peer, out.partial, toText(*out.failed));
@@ -228,7 +243,7 @@ void Asker::answerFirstFrame(std::uint16_t link, Ns t_ns, std::uint32_t id, cons
     asking.flow = permit->frame();
     asking.flow_ns = t_ns;
     // A link that did not report our request will not report this either.
-    if (!active.confirmed) asking.receiver.onConfirmed(t_ns);
+    if (!active.shown) asking.receiver.onConfirmed(t_ns);
   }
   const Status sent = permit ? send_(link, std::move(*permit)) : Status(permit.error());
   if (sent && fc.status == FlowStatus::cts) return;
@@ -260,6 +275,7 @@ void Asker::endPeer(std::uint16_t link, Ns t_ns, const Active& active, Peer& pee
   e.ended = ended;
   e.confirmed = active.confirmed;  // the report may have come after the answer began
   e.request_ns = active.request_ns;
+  e.after_poll_ms = active.after_poll_ms;
   e.response_ms = elapsedMs(e.request_ns, peer.response_ns);
   e.answer_ms = elapsedMs(e.request_ns, peer.answer_ns);
   e.complete_ms = elapsedMs(e.request_ns, peer.complete_ns);
@@ -277,6 +293,7 @@ void Asker::endIfPhysical(std::uint16_t link, Ns t_ns) {
 void Asker::conclude(std::uint16_t link, Ns t_ns, event::Ended if_nobody) {
   const std::unique_ptr<Active> active = std::move(lanes_[link].active);
   gate_.closed(link);
+  if (over_) over_(link);
   AskResult result;
   result.confirmed = active->confirmed;
   for (auto& [id, peer] : active->peers) {
@@ -293,6 +310,7 @@ void Asker::conclude(std::uint16_t link, Ns t_ns, event::Ended if_nobody) {
 }
 
 void Asker::onLinkState(std::uint16_t link, Ns t_ns, const event::LinkState& state) {
+  lanes_[link].own_frames = state.own_frames;
   if (state.condition == event::LinkCondition::up) return;
   const auto it = lanes_.find(link);
   if (it == lanes_.end()) return;

@@ -45,7 +45,7 @@ struct Ask {
 
 struct AskResult {
   Status state;  ///< failed: nothing was sent (gate refused, link cannot, link lost while waiting its turn)
-  bool confirmed = false;  ///< our frame was seen on the bus: somebody acknowledged it
+  bool confirmed = false;  ///< as event::Exchange::confirmed
   /// One a module that answered; a single silent or link-lost one if none did. Times: response_ms to the
   /// first frame of any response, "pending" included; pending_ms to each "pending"; answer_ms and complete_ms
   /// to first and last frame of the final one. A module that said "pending" and then nothing is `silent`, its
@@ -57,13 +57,16 @@ class Asker {
  public:
   using Send = std::function<Status(std::uint16_t link, link::Permit permit)>;
   using Done = std::function<void(const AskResult&)>;
+  using Over = std::function<void(std::uint16_t link)>;  ///< link::Link::exchangeOver()
 
   /// `gate` and `host` outlive the asker.
-  Asker(Gate& gate, const limits::Limits& limits, link::Host& host, Send send);
+  Asker(Gate& gate, const limits::Limits& limits, link::Host& host, Send send, Over over = {});
 
   void ask(Ask ask, Ns now_ns, Done done);
 
   void onFrame(std::uint16_t link, Ns t_ns, const event::CanFrame& frame, bool outbound);
+  /// What a link wrote to its device; known only if the exchanges shall tell what it says.
+  void onSent(std::uint16_t link, const event::Sent& sent);
   void onLinkState(std::uint16_t link, Ns t_ns, const event::LinkState& state);
   void onTime(Ns now_ns);
   /// When onTime() is due next; may lie in the past; kNoTime = nothing to wait for.
@@ -95,8 +98,10 @@ class Asker {
     std::uint64_t serial = 0;
     event::CanFrame frame;
     Ns handed_ns = kNoTime;
-    Ns request_ns = kNoTime;  ///< confirmed on the bus; until then when it was handed over
-    bool confirmed = false;
+    Ns request_ns = kNoTime;  ///< when the link showed it; until then when it was handed over
+    bool shown = false;       ///< by the link
+    bool confirmed = false;   ///< somebody acknowledged it
+    double after_poll_ms = -1;
     Ns wait_ns = 0;
     std::map<std::uint32_t, Peer> peers;  ///< by answer identifier
     [[nodiscard]] bool anyOpen() const;
@@ -105,6 +110,7 @@ class Asker {
     std::deque<Waiting> queue;
     std::unique_ptr<Active> active;
     Ns last_sent_ns = kNoTime;
+    event::OwnFrames own_frames = event::OwnFrames::acknowledged;
   };
 
   void pump(std::uint16_t link, Ns now_ns);
@@ -128,6 +134,7 @@ class Asker {
   Gate& gate_;
   link::Host& host_;
   Send send_;
+  Over over_;
   Ns client_wait_ns_;
   Ns p2_ns_;
   Ns p2_star_ns_;

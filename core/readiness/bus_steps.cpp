@@ -353,7 +353,11 @@ void judgeTally(StepMaker& m, const Case& c, const Tally& t) {
     const bool whole_path = c.behindGateway() && othersThatAnswered(c).empty() && c.evidence.frames() == 0;
     m.worsen(Verdict::faulty, whole_path ? "gateway-no-answer" : "module-silent");
     m.say(fmt::format("The job's module did not answer {}.", counted(t.silent, "request")));
-    if (whole_path && c.evidence.unacknowledged() == 0)
+    const auto links = c.evidence.buses();
+    const bool can_tell = std::all_of(links.begin(), links.end(), [](const LinkFacts* l) {
+      return l->state.own_frames == event::OwnFrames::acknowledged;
+    });
+    if (whole_path && can_tell && c.evidence.unacknowledged() == 0)
       m.say(
           "Something acknowledged them, so the gateway's interface is awake, but nothing comes through it.");
     return;

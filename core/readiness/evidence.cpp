@@ -168,6 +168,7 @@ void Evidence::takeLink(const event::Header& h, const event::LinkState& s) {
 }
 
 void Evidence::takePower(const event::Header& h, const event::Power& p) {
+  answered_ = false;
   if (p.state == power_) return;
   power_ = p.state;
   if (p.state != PowerState::on) return;
@@ -201,7 +202,8 @@ void Evidence::matchLate(const event::Header& h, const event::CanFrame& f) {
 
 void Evidence::add(const event::Measurement& m, bool typed, Ns t_ns) {
   if (!std::isfinite(m.value)) return;  // an instrument that shows no number has measured nothing
-  const PowerState power = m.power == PowerState::unknown && !typed ? power_ : m.power;
+  const PowerState now = fed() ? PowerState::on : power_;
+  const PowerState power = m.power == PowerState::unknown && !typed ? now : m.power;
   const auto it = std::find_if(points_.begin(), points_.end(), [&](const PointFacts& f) {
     return f.point == m.point && f.power == power && f.condition == m.condition;
   });
@@ -231,6 +233,7 @@ void Evidence::add(const event::Exchange& e, std::uint16_t link_index) {
   x.ended = e.ended, x.pending = e.pending, x.response_ms = e.response_ms;
   if (e.ended == event::Ended::negative && e.answer.size() >= 3) x.negative_code = e.answer[2];
   x.request_ns = e.request_ns;
+  if (module_ == std::pair(x.answer_id, x.extended) && x.response_ms >= 0) answered_ = true;
   // Whatever came since this request was asked belongs to it, not to an earlier one.
   if (x.ours && x.response_ms >= 0 && x.request_ns != kNoTime)
     for (ExchangeFacts& before : exchanges_)

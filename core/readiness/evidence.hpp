@@ -8,9 +8,11 @@
 #include <cstdint>
 #include <functional>
 #include <map>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <unordered_set>
+#include <utility>
 #include <vector>
 
 #include "core/event/batch.hpp"
@@ -85,6 +87,8 @@ struct Cleared {
 
 class Evidence : public event::Sink {
  public:
+  /// The module whose answers show that it is fed, until a power event says otherwise.
+  void setModule(std::uint32_t answer_id, bool extended) { module_ = {answer_id, extended}; }
   void take(const event::Batch& batch) override;
   /// A reading of the job file, or typed outside the stream.
   void add(const event::Measurement& m, bool typed, Ns t_ns = kNoTime);
@@ -124,6 +128,8 @@ class Evidence : public event::Sink {
   [[nodiscard]] event::PowerState power() const { return power_; }
   /// By the interlock's code.
   [[nodiscard]] const std::map<std::string, Cleared>& clearances() const { return clearances_; }
+  /// The module is fed: by the last power event, or because it answered since then.
+  [[nodiscard]] bool fed() const { return power_ == event::PowerState::on || answered_; }
   /// Something was measured with the module fed.
   [[nodiscard]] bool measuredOn() const;
   /// From a link's first coming up to the last event, seconds; 0 if none came up.
@@ -151,6 +157,8 @@ class Evidence : public event::Sink {
   std::string last_refusal_;
   std::array<std::uint64_t, 3> lost_{};
   event::PowerState power_ = event::PowerState::unknown;
+  std::optional<std::pair<std::uint32_t, bool>> module_;
+  bool answered_ = false;  ///< the module, since the last power event
   Ns up_since_ns_ = kNoTime;
   Ns last_ns_ = kNoTime;
 };

@@ -59,6 +59,8 @@ json::object linkJson(const event::LinkState& l) {
   o["controller"] = l.controller;
   o["time_origin"] = l.time_origin;
   o["meter"] = l.meter;
+  o["own_frames"] = toText(l.own_frames);
+  o["medium_explains"] = json::value_from(l.medium_explains);
   return o;
 }
 

@@ -46,6 +46,7 @@ const limits::Limit& Case::limit(std::string_view name) const {
 }
 
 bool Case::poweredOn() const {
+  if (evidence.fed()) return true;
   const PowerState p = evidence.power();
   if (p != PowerState::unknown) return p == PowerState::on;
   return is(Arrangement::own_battery) || evidence.measuredOn();

@@ -98,6 +98,7 @@ class Recorder final : public link::Host {
  private:
   Status start();
   Status makeLinks();
+  Result<link::Permit> searchPermit(std::uint16_t link, bool extended);
   void accept();
   void finishAfter(Ns wait_ns);
   void onHello(const std::shared_ptr<Connection>& from, const Command& hello);
@@ -222,11 +223,14 @@ Recorder::Recorder(const Config& config, int ready_fd)
     : config_(config),
       ready_fd_(ready_fd),
       gate_(gateSettings(config), limits_),
-      asker_(gate_, limits_, *this, [this](std::uint16_t link, link::Permit permit) -> Status {
-        Status state = links_.at(link)->send(std::move(permit));
-        if (state) ++sent_;
-        return state;
-      }) {}
+      asker_(
+          gate_, limits_, *this,
+          [this](std::uint16_t link, link::Permit permit) -> Status {
+            Status state = links_.at(link)->send(std::move(permit));
+            if (state) ++sent_;
+            return state;
+          },
+          [this](std::uint16_t link) { links_.at(link)->exchangeOver(); }) {}
 
 void Recorder::tellStarter(const Reply& reply) {
   const Bytes message = encode(MessageType::reply, pack(reply));
@@ -277,12 +281,29 @@ Status Recorder::makeLinks() {
   for (const std::string& text : config_.uris) {
     const auto uri = link::parseUri(text);
     if (!uri) return uri.error();
-    auto made = link::makeLink(*uri, {io_, *this, static_cast<std::uint16_t>(links_.size())});
+    link::Context context{io_, *this, static_cast<std::uint16_t>(links_.size())};
+    if (config_.search)
+      context.search_permit = [this](std::uint16_t link, bool extended) {
+        return searchPermit(link, extended);
+      };
+    auto made = link::makeLink(*uri, context);
     if (!made) return made.error();
     links_.push_back(std::move(*made));
     if (links_.back()->rateNamed()) gate_.nameRate(static_cast<std::uint16_t>(links_.size() - 1));
   }
   return {};
+}
+
+/// Whoever says --search vouches for each rate that is tried.
+Result<link::Permit> Recorder::searchPermit(std::uint16_t link, bool extended) {
+  const Bytes request{0x01, 0x00};
+  gate_.nameRate(link);
+  auto permit = gate_.request(link, bootNow(), protocol::functionalTarget(extended), request);
+  if (!permit)
+    emit(link, bootNow(), protocol::Gate::refused(request, permit.error()));
+  else
+    ++sent_;
+  return permit;
 }
 
 int Recorder::run() {
@@ -362,6 +383,7 @@ void Recorder::onRecord(std::uint16_t link, Ns t_boot_ns, event::Kind kind, Byte
     gate_.onLinkState(link, t_boot_ns, state);
     asker_.onLinkState(link, t_boot_ns, state);
   }
+  if (event::Sent sent; kind == event::Kind::sent && unpack(packed, sent)) asker_.onSent(link, sent);
   afterEvent();
 }
 

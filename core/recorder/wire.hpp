@@ -98,11 +98,12 @@ struct Config {
   bool outlive_owner = false;           ///< goes on recording when its first client dies
   Ns for_ns = 0;                        ///< ends by itself after this; 0 = no
   std::uint32_t module_request_id = 0;  ///< of the job's module; 0 = unknown
+  bool search = false;                  ///< links may search for their protocol: they send
   template <class A>
   void fields(A& a) {
     a(uris), a(file), a(socket), a(command), a(shut_reason), a(sealed), a(rate_fixed), a(outlive_owner),
         a(for_ns);
-    a(module_request_id);
+    a(module_request_id), a(search);
   }
 };
 

@@ -42,12 +42,20 @@ Census::PerLink& Census::link(std::uint16_t index) {
         if (follower_ != nullptr) follower_->message(sequence_, index, t_ns, m);
         summary_.messages.push_back({index, t_ns, m});
       },
-      [this, index](Ns t_ns, const event::Exchange& x) {
+      [this, index](Ns t_ns, event::Exchange x) {
+        if (x.ours) x.after_poll_ms = afterPoll(index, x.request_ns);
         if (follower_ != nullptr) follower_->exchange(sequence_, index, t_ns, x);
         summary_.exchanges.push_back({index, x.request_ns, x});
       }));
   for (const Hint& h : hints_) at->witness->hint(h.request_id, h.answer_id, h.extended);
   return *at;
+}
+
+/// What the link said when it wrote this request.
+double Census::afterPoll(std::uint16_t index, Ns request_ns) const {
+  const auto at = std::find_if(summary_.sent.rbegin(), summary_.sent.rend(),
+                               [&](const auto& s) { return s.link == index && s.t_ns <= request_ns; });
+  return at == summary_.sent.rend() ? -1 : at->record.after_poll_ms;
 }
 
 void Census::takeState(std::uint16_t index, const event::LinkState& state) {

@@ -59,6 +59,7 @@ class Census : public event::Sink {
   };
 
   PerLink& link(std::uint16_t index);
+  [[nodiscard]] double afterPoll(std::uint16_t index, Ns request_ns) const;
   void takeState(std::uint16_t index, const event::LinkState& state);
   void takeFrame(const event::Batch& batch, const event::Header& h, Ns t_utc_ns);
   void takeErrorFrame(PerLink& on, const event::CanFrame& frame);

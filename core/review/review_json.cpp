@@ -65,6 +65,8 @@ json::object stateValue(const event::LinkState& s) {
   o["time_error_ns"] = orNull(std::int64_t{s.time_error_ns});
   o["driver"] = s.driver;
   o["meter"] = s.meter;
+  o["own_frames"] = toText(s.own_frames);
+  o["medium_explains"] = json::value_from(s.medium_explains);
   return o;
 }
 
@@ -144,6 +146,7 @@ json::object value(const Row<event::Exchange>& row) {
   o["separation_ms_max"] = orNull(x.separation_max_ms);
   o["st_min_ms"] = orNull(x.st_min_ms);
   o["waits"] = x.waits;
+  o["after_poll_ms"] = orNull(x.after_poll_ms);
   addAddressing(o, x.request_id, x.extended, x.mixed, x.request_prefix);
   o["request_prefix"] = prefixValue(x.request_prefix);
   o["answer_prefix"] = prefixValue(x.answer_prefix);

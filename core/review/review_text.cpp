@@ -202,6 +202,8 @@ std::string timesText(const event::Exchange& x) {
     }
     add(std::move(frames));
   }
+  if (x.after_poll_ms >= 0)
+    add(fmt::format("{:.1f} ms after the adapter was read as a meter", x.after_poll_ms));
   return out;
 }
 

@@ -78,6 +78,8 @@ class Lines {
   /// Forgets half a line.
   void clear() { line_ = {}; }
   [[nodiscard]] bool halfLine() const { return !line_.text.empty() || !line_.sound; }
+  /// Bytes kept of it, at most kLineMost.
+  [[nodiscard]] std::size_t pending() const { return line_.text.size(); }
 
   static constexpr std::size_t kLineMost = 256;
 

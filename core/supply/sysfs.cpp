@@ -29,7 +29,8 @@ struct Class {
 constexpr Class kHwmon{"class/hwmon", "hwmon", "hwmon:CHIP/in1"};
 constexpr Class kIio{"bus/iio/devices", "iio:device", "iio:DEVICE/voltage0"};
 
-/// One line, without its end; the errno if it cannot be read.
+/// One line, without its end; the errno if it cannot be read, and an error if it is longer than any number or
+/// name of the kernel's.
 Result<std::string> readLine(const std::string& path) {
   const int fd = ::open(path.c_str(), O_RDONLY | O_CLOEXEC);
   const auto failed = [&](int error) {
@@ -41,6 +42,8 @@ Result<std::string> readLine(const std::string& path) {
   const int error = errno;
   ::close(fd);
   if (n < 0) return failed(error);
+  if (static_cast<std::size_t>(n) == room.size())
+    return Error{ErrorKind::link, fmt::format("holds {} bytes or more", room.size()), path, ""};
   std::string text(room.data(), static_cast<std::size_t>(n));
   text.erase(text.find_last_not_of(" \t\r\n") + 1);
   return text;

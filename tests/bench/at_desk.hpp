@@ -31,12 +31,12 @@ class AtDesk : private World::Observer {
       : io_(io), line_(io), due_(io) {
     std::string pattern = (std::filesystem::temp_directory_path() / "pin16-at-XXXXXX").string();
     folder_ = ::mkdtemp(pattern.data());
-    const Ns start = bootNow() - fromSeconds(age_s);
-    auto made = World::make(scenario, *this, start);
+    start_ns = bootNow() - fromSeconds(age_s);
+    auto made = World::make(scenario, *this, start_ns);
     if (!made) throw std::runtime_error(made.error().text());
     world = *std::move(made);
     adapter.emplace(
-        *world, start, [this](std::string_view text) { toHost(text); }, std::move(habits));
+        *world, start_ns, [this](std::string_view text) { toHost(text); }, std::move(habits));
     plug();
     advance();
   }
@@ -78,6 +78,7 @@ class AtDesk : private World::Observer {
   }
   [[nodiscard]] bool plugged() const { return ours_ >= 0; }
 
+  Ns start_ns = 0;  ///< when the scenario began
   std::unique_ptr<World> world;
   std::optional<AtAdapter> adapter;
   std::string from_host;                ///< everything that the host wrote

@@ -3,6 +3,7 @@
 // states, bus-off, habits of lesser adapters, the rate search.
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
+#include <linux/can/error.h>
 
 #include <boost/asio/steady_timer.hpp>
 #include <thread>
@@ -129,7 +130,21 @@ struct Rig {
 
 constexpr const char* kActive = "?bitrate=500000&listen=no";
 
-TEST(SlcanOverBench, ARequestLeavesIsConfirmedAndAnswered) {
+TEST(SlcanOverBench, TakenByTheAdapterIsNotAcknowledged) {
+  Rig r("removed-alone-asking", kActive);
+  ASSERT_TRUE(r.until([&] { return r.link->state().condition == event::LinkCondition::up; }));
+  EXPECT_EQ(r.link->state().own_frames, event::OwnFrames::taken);
+  EXPECT_THAT(r.link->state().medium_explains, testing::Contains(testing::StartsWith("acknowledge: ")));
+  r.host.gate.nameRate(0);
+  ASSERT_TRUE(r.link->send(*r.permit()));
+  ASSERT_TRUE(r.until([&] {
+    return std::any_of(r.host.kept.frames.begin(), r.host.kept.frames.end(),
+                       [](const auto& f) { return f.frame.error() && (f.frame.id() & CAN_ERR_ACK) != 0; });
+  })) << "nobody is there";
+  EXPECT_NE(r.find(0x7DF, true), nullptr) << "the adapter said z all the same";
+}
+
+TEST(SlcanOverBench, ARequestLeavesIsTakenAndAnswered) {
   Rig r("own-battery-sound", kActive);
   ASSERT_TRUE(r.hears(3));
   auto permit = r.permit();

@@ -1,7 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
 /// The same bench through at: and through bench:. The roll call must find the same modules with the same
-/// VINs; check must come to the same verdicts of traffic, answer and timing. What the medium explains is
-/// named.
+/// VINs. What check says over each medium: media_test.cpp.
 
 #include <fmt/format.h>
 #include <gmock/gmock.h>
@@ -93,37 +92,6 @@ TEST_P(AtScenario, TheRollCallFindsTheSame) {
   EXPECT_THAT(runPin16({"review", "a.pcapng", "--lines"}, f.path()).out, testing::HasSubstr("22 f1 90"));
 }
 
-TEST_P(AtScenario, CheckComesToTheSameVerdicts) {
-  const TemporaryFolder f;
-  const fs::path scenario = kScenarios / GetParam();
-  fs::copy_file(scenario / "job.toml", f.file("job.toml"));
-  const auto steps = [&](const Ran& ran) {
-    std::map<std::string, std::string> out;
-    boost::system::error_code fault;
-    const auto doc = json::parse(ran.out, fault);
-    if (fault) {
-      ADD_FAILURE() << ran.out << ran.err;
-      return out;
-    }
-    for (const auto& s : doc.at("steps").as_array()) out[text(s.at("name"))] = text(s.at("verdict"));
-    out["overall"] = text(doc.at("overall"));
-    return out;
-  };
-  const auto bench = steps(runPin16(
-      {"check", "--job", "job.toml", "bench:" + scenario.string(), "--ask", "--json", "-o", "b.pcapng"},
-      f.path()));
-  // An adapter brings one point of the supply: the others are typed, as they stand on the bench.
-  writeFile(f.file("said.txt"), runPin16({"bench", scenario.string(), "--readings"}, f.path()).out);
-  const Served served(scenario.string(), 3);
-  const Ran ran =
-      runPin16({"check", "--job", "job.toml", "at:" + served.path() + "?protocol=can11-500&monitor=on",
-                "--ask", "--operator", "said.txt", "--json", "-o", "a.pcapng"},
-               f.path());
-  auto at = steps(ran);
-  // The medium: its times are receive times of a serial port, so that an answer near the limit may be late.
-  if (at["timing"] == "marginal" && bench.at("timing") == "sound") at["timing"] = "sound";
-  EXPECT_EQ(at, bench) << ran.err;
-}
 INSTANTIATE_TEST_SUITE_P(Some, AtScenario,
                          testing::Values("own-battery-sound", "removed-sound", "module-silent"),
                          [](const auto& each) {
@@ -139,6 +107,33 @@ TEST(AtCommands, QueryGivesTheVin) {
       runPin16({"query", "at:" + served.path() + "?protocol=can11-500", "09 02", "-o", "q.pcapng"}, f.path());
   EXPECT_EQ(r.exit_code, 0) << r.err;
   EXPECT_THAT(r.out, testing::HasSubstr("0PN16BEN6H0000001"));
+}
+
+TEST(AtCommands, TheSearchNeedsItsWordSaysWhatItSendsAndObeysTheGate) {
+  const TemporaryFolder f;
+  const Served served((kScenarios / "own-battery-sound").string(), 3);
+  const std::string at = "at:" + served.path();
+  const fs::path job = kScenarios / "own-battery-sound/job.toml";
+  EXPECT_EQ(runPin16({"query", at + "?protocol=search", "09 02", "-o", "n.pcapng"}, f.path()).exit_code, 2);
+  const Ran found = runPin16({"query", at, "09 02", "--search", "-o", "q.pcapng"}, f.path());
+  EXPECT_EQ(found.exit_code, 0) << found.err;
+  EXPECT_THAT(found.out, testing::HasSubstr("0PN16BEN6H0000001"));
+  EXPECT_THAT(found.err, testing::HasSubstr("sends 01 00 to all modules"));
+  EXPECT_THAT(runPin16({"review", "q.pcapng", "--lines"}, f.path()).out, testing::HasSubstr("request 01 00"));
+  // A check that does not ask; a link that has its protocol; a sealed job.
+  const auto check = [&](const std::vector<std::string>& more) {
+    std::vector<std::string> call = {"check", "--job", "job.toml", "--search", "-o", "c.pcapng"};
+    call.insert(call.end(), more.begin(), more.end());
+    return runPin16(call, f.path()).exit_code;
+  };
+  fs::copy_file(job, f.file("job.toml"));
+  EXPECT_EQ(check({at}), 2);
+  EXPECT_EQ(check({at + "?protocol=can11-500", "--ask"}), 2);
+  std::string sealed = readFile(job.string());
+  sealed.replace(sealed.find("sealed = false"), 14, "sealed = true");
+  writeFile(f.file("job.toml"), sealed);
+  EXPECT_EQ(check({at, "--ask"}), 4);
+  EXPECT_FALSE(fs::exists(f.file("c.pcapng"))) << "nothing was opened";
 }
 
 TEST(AtCommands, WithoutAProtocolOrByJobAloneNothingIsAsked) {

@@ -198,7 +198,7 @@ TEST(AtParserDamage, SeededMutations) {
     for (std::size_t n = 1 + below(8); n > 0; --n) text += lines[below(lines.size())];
     for (std::size_t n = below(6); n > 0 && !text.empty(); --n) {
       const std::size_t at = below(text.size());
-      switch (below(5)) {
+      switch (below(6)) {
         case 0:
           text[at] = static_cast<char>(random());
           break;
@@ -210,6 +210,9 @@ TEST(AtParserDamage, SeededMutations) {
           break;
         case 3:
           text.insert(at, text.substr(below(text.size()), below(60)));
+          break;
+        case 4:
+          text.insert(at, below(400), text[at]);
           break;
         default:
           text.resize(at);
@@ -223,6 +226,7 @@ TEST(AtParserDamage, SeededMutations) {
       const auto more = take(p, std::string_view(text).substr(at, n));
       items.insert(items.end(), more.begin(), more.end());
       at += n;
+      ASSERT_LE(p.pending(), AtParser::kLineMax);
     }
     EXPECT_LE(items.size(), text.size() + 1);
     EXPECT_LE(p.garbage(), text.size());

@@ -30,8 +30,8 @@ Error refusal(const std::string& uri) {
 TEST(AtUri, EveryOptionIsChecked) {
   const std::pair<const char*, const char*> cases[] = {
       {"at:/dev/ttyUSB0", "not named"},
-      {"at:/dev/ttyUSB0?protocol=search", "on every bus"},
-      {"at:/dev/ttyUSB0?protocol=auto", "on every bus"},
+      {"at:/dev/ttyUSB0?protocol=search", "on several buses"},
+      {"at:/dev/ttyUSB0?protocol=auto", "on several buses"},
       {"at:/dev/ttyUSB0?protocol=kwp-fast", "not yet"},
       {"at:/dev/ttyUSB0?protocol=iso9141-2", "not yet"},
       {"at:/dev/ttyUSB0?protocol=can11-125", "is none"},

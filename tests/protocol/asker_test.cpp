@@ -77,6 +77,68 @@ TEST(Asker, WithoutConfirmationTimesRunFromSending) {
   EXPECT_DOUBLE_EQ(only(w).response_ms, 40);
   EXPECT_FALSE(w.results[0].confirmed);
 }
+TEST(Asker, AnAdapterThatOnlyTakesFramesProvesNoAcknowledge) {
+  World w;
+  event::LinkState up;
+  up.condition = event::LinkCondition::up;
+  up.bitrate = 500000;
+  up.own_frames = event::OwnFrames::taken;
+  w.state(up);
+  w.inbound(on(0x123, "00"));
+  w.confirms = false;
+  w.ask(physical(0x7E0), "22 F1 86");
+  w.until(ms(1030));
+  w.outbound(w.far[0]);
+  w.until(ms(3000));
+  EXPECT_EQ(only(w).ended, event::Ended::silent);
+  EXPECT_FALSE(only(w).confirmed);
+  EXPECT_FALSE(w.results[0].confirmed);
+  EXPECT_EQ(only(w).request_ns, ms(1030)) << "its times run from there all the same";
+
+  w.exchanges.clear();
+  w.results.clear();
+  w.ask(physical(0x7E0), "22 F1 86");
+  w.until(ms(3030));
+  w.outbound(w.far[1]);
+  w.inboundAt(ms(3050), on(0x7E8, "04 62 F1 86 01"));
+  EXPECT_DOUBLE_EQ(only(w).response_ms, 20);
+  EXPECT_TRUE(only(w).confirmed) << "who answers has received it";
+  EXPECT_TRUE(w.results[0].confirmed);
+}
+TEST(Asker, ARequestThatFollowedAReadingOfTheMeterIsMarked) {
+  World w;
+  event::Sent sent;
+  w.on_send = [&](const event::CanFrame& f) {
+    event::Batch::writeFrame(sent.frame, f);
+    w.asker.onSent(0, sent);
+  };
+  sent.after_poll_ms = 12.5;
+  w.ask(physical(0x7E0), "22 F1 86");
+  w.inboundAt(ms(1010), on(0x7E8, "04 62 F1 86 01"));
+  sent.after_poll_ms = -1;
+  w.ask(physical(0x7E0), "22 F1 86");
+  w.until(ms(3000));
+  ASSERT_EQ(w.exchanges.size(), 2U);
+  EXPECT_EQ(w.exchanges[0].after_poll_ms, 12.5);
+  EXPECT_EQ(w.exchanges[1].ended, event::Ended::silent);
+  EXPECT_EQ(w.exchanges[1].after_poll_ms, -1);
+  sent.frame = {0, 0, 7, 0xE1};  // not this request
+  sent.after_poll_ms = 1;
+  w.on_send = [&](const event::CanFrame&) { w.asker.onSent(0, sent); };
+  w.ask(physical(0x7E0), "22 F1 86");
+  w.until(ms(5000));
+  EXPECT_EQ(w.exchanges[2].after_poll_ms, -1);
+}
+TEST(Asker, TellsTheLinkWhenAnExchangeIsOver) {
+  World w;
+  w.ask(physical(0x7E0), "22 F1 86");
+  EXPECT_TRUE(w.over.empty());
+  w.inboundAt(ms(1010), on(0x7E8, "04 62 F1 86 01"));
+  EXPECT_EQ(w.over, std::vector<std::uint16_t>{0});
+  w.link_fails = true;
+  w.ask(physical(0x7E0), "22 F1 86");
+  EXPECT_EQ(w.over.size(), 2U) << "nothing was sent";
+}
 TEST(Asker, ExactlyP2IsInTimeOneMicrosecondMoreIsLate) {
   for (const bool late : {false, true}) {
     World w;

@@ -25,8 +25,9 @@ class World : public link::Host {
  public:
   explicit World(GateSettings settings = {}, bool proven = true)
       : gate(std::move(settings), limits),
-        asker(gate, limits, *this,
-              [this](std::uint16_t l, link::Permit p) { return send(l, std::move(p)); }) {
+        asker(
+            gate, limits, *this, [this](std::uint16_t l, link::Permit p) { return send(l, std::move(p)); },
+            [this](std::uint16_t l) { over.push_back(l); }) {
     event::LinkState up;
     up.condition = event::LinkCondition::up;
     up.bitrate = 500000;
@@ -87,6 +88,7 @@ class World : public link::Host {
   bool link_fails = false;
   std::function<void(const event::CanFrame&)> on_send;  ///< a module that answers within send()
   std::vector<event::CanFrame> far;
+  std::vector<std::uint16_t> over;  ///< links whose exchange was over
   std::vector<AskResult> results;
   std::vector<event::Exchange> exchanges;
   std::vector<event::Message> messages;

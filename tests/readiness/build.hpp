@@ -112,9 +112,10 @@ class Stream {
     batch_.addFrame(next(), t_ns_, 0, f, flags);
     return *this;
   }
+  void feed(Evidence& e) const { e.take(batch_); }
   [[nodiscard]] Evidence evidence() const {
     Evidence e;
-    e.take(batch_);
+    feed(e);
     return e;
   }
 

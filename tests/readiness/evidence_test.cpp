@@ -100,6 +100,34 @@ TEST(Evidence, OnlyOurOwnConcludedExchangesComeFromTheStream) {
   EXPECT_EQ(e.exchanges().size(), 2U);
 }
 
+TEST(Evidence, AModuleThatAnswersIsFed) {
+  const auto unknown = PowerState::unknown;
+  Stream before;
+  before.link().sample("V(src+,src-)", 12.9, "V", 0.02, unknown).otherAnswered();
+  Evidence e = before.evidence();
+  EXPECT_FALSE(e.fed());
+  Stream s;
+  s.link().sample("V(src+,src-)", 12.9, "V", 0.02, unknown).otherAnswered().asked(event::Ended::silent);
+  const auto taken = [&] {
+    Evidence out;
+    out.setModule(0x7A9, false);
+    s.feed(out);
+    return out;
+  };
+  EXPECT_FALSE(taken().fed()) << "another one, and silence";
+  s.asked(event::Ended::negative, 12).sample("V(src+,src-)", 12.4, "V", 0.02, unknown);
+  e = taken();
+  EXPECT_TRUE(e.fed());
+  EXPECT_EQ(e.power(), unknown) << "nobody said so";
+  EXPECT_TRUE(e.powerOns().empty()) << "and nobody knows when it was switched on";
+  const PointFacts* f = e.newest("V(src+,src-)");
+  ASSERT_NE(f, nullptr);
+  EXPECT_EQ(f->power, PowerState::on);
+  EXPECT_EQ(f->count, 1U) << "what was measured before the answer is of an unknown state";
+  s.power(PowerState::off);
+  EXPECT_FALSE(taken().fed()) << "said after the answer";
+}
+
 TEST(Evidence, ListeningCountsFromTheLinksFirstComingUp) {
   Stream s;
   s.wait(5);

@@ -132,6 +132,26 @@ TEST(Census, CountsEverythingOnce) {
   EXPECT_EQ(s.links[1].frames, 1U);
 }
 
+TEST(Census, WhatFollowedAReadingOfTheAdapterIsMarked) {
+  Stream s;
+  s.add(0, 0, can500());
+  for (const double t_ms : {100.0, 300.0}) {
+    event::Sent sent{*fromHex("000007e0"), "request 22 F190"};
+    sent.after_poll_ms = t_ms < 200 ? 7.5 : -1;
+    s.add(t_ms, 0, sent);
+    s.add(t_ms, 1, event::Sent{{}, "of another link", 3});
+    s.frame(t_ms, 0x7E0, "0322F190CCCCCCCC", true);
+    s.frame(t_ms + 12, 0x7E8, "0462F19042CCCCCC");
+  }
+  s.frame(500, 0x7E0, "0322F190CCCCCCCC");  // another tester's
+  s.frame(512, 0x7E8, "0462F19042CCCCCC");
+  const Summary sum = counted(s);
+  ASSERT_EQ(sum.exchanges.size(), 3U);
+  EXPECT_EQ(sum.exchanges[0].record.after_poll_ms, 7.5);
+  EXPECT_EQ(sum.exchanges[1].record.after_poll_ms, -1);
+  EXPECT_EQ(sum.exchanges[2].record.after_poll_ms, -1);
+}
+
 TEST(Census, RecordedConclusionsAreNoInput) {
   const Summary s = counted(everything());
   ASSERT_EQ(s.messages.size(), 3U) << "two of the VIN exchange, one request: not the recorded one";

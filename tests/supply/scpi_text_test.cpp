@@ -175,6 +175,52 @@ void mutate(std::string& text, std::mt19937& random) {
   }
 }
 
+/// Good answers, with any end of line, in one text.
+std::string transcript(std::mt19937& random) {
+  constexpr const char* kEnds[] = {"\n", "\r\n", "\r", "\n\n"};
+  std::string text;
+  for (std::size_t n = 1 + random() % 6; n > 0; --n)
+    text += std::string(kGood[random() % std::size(kGood)]) + kEnds[random() % std::size(kEnds)];
+  return text;
+}
+
+TEST(ScpiText, MutationsOfATranscriptAreTheSameLinesHoweverCutAndEndInStep) {
+  std::mt19937 random(0x2011);
+  const auto bytes = [](std::string_view t) {
+    return ByteView(reinterpret_cast<const std::uint8_t*>(t.data()), t.size());
+  };
+  int damaged = 0;
+  for (int i = 0; i < mutations(); ++i) {
+    std::string text = transcript(random);
+    for (unsigned n = 1 + random() % 4; n > 0 && !text.empty(); --n) mutate(text, random);
+    if (random() % 8 == 0) text.insert(random() % (text.size() + 1), random() % 600, '7');
+    if (random() % 4 == 0) text += transcript(random);
+    if (random() % 4 == 0) text.resize(random() % (text.size() + 1));
+    text += "\n+1.5\n";
+    std::vector<std::string> whole, cut;
+    const auto keep = [&](std::vector<std::string>& out) {
+      return [&out](const Lines::Line& l) {
+        EXPECT_LE(l.text.size(), Lines::kLineMost);
+        out.push_back((l.sound ? "" : "unsound ") + l.text);
+      };
+    };
+    Lines a, b;
+    a.take(1, bytes(text), keep(whole));
+    for (std::size_t at = 0; at < text.size();) {
+      const std::size_t n = 1 + random() % 9;
+      b.take(1, bytes(std::string_view(text).substr(at, n)), keep(cut));
+      at += n;
+      ASSERT_LE(b.pending(), Lines::kLineMost);
+    }
+    ASSERT_EQ(whole, cut) << text;
+    ASSERT_FALSE(b.halfLine());
+    ASSERT_EQ(cut.back(), "+1.5") << text;
+    damaged += static_cast<int>(
+        std::count_if(cut.begin(), cut.end(), [](const auto& l) { return l.starts_with("unsound"); }));
+  }
+  EXPECT_GT(damaged, mutations() / 10);
+}
+
 // A damaged answer is refused, or is a number in the C library's eyes too.
 TEST(ScpiText, MutationsOfGoodAnswersNeverBecomeAnotherNumberThanTheyRead) {
   std::mt19937 random(0x5C91);

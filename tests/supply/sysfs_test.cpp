@@ -5,8 +5,13 @@
 // ("offset to be added to raw prior to scaling", scale in mV or mA for one count).
 #include "core/supply/sysfs.hpp"
 
+#include <fcntl.h>
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
+#include <unistd.h>
+
+#include <cstdlib>
+#include <random>
 
 #include "core/supply/supply.hpp"
 #include "tests/supply/support.hpp"
