@@ -45,6 +45,8 @@ Visit visitRecord(event::Kind kind, ByteView packed, F&& f) {
       return as(event::Client{});
     case Kind::note:
       return as(event::Note{});
+    case Kind::line:
+      return as(event::Line{});
     case Kind::message:
       return as(event::Message{});
     case Kind::exchange:
