@@ -227,6 +227,7 @@ void Evidence::add(const event::Exchange& e, std::uint16_t link_index) {
   x.ended = e.ended, x.pending = e.pending, x.response_ms = e.response_ms;
   if (e.ended == event::Ended::negative && e.answer.size() >= 3) x.negative_code = e.answer[2];
   x.request_ns = e.request_ns;
+  x.medium = e.medium;
   // Whatever came since this request was asked belongs to it, not to an earlier one.
   if (x.ours && x.response_ms >= 0 && x.request_ns != kNoTime)
     for (ExchangeFacts& before : exchanges_)

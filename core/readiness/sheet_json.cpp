@@ -59,6 +59,7 @@ json::object linkJson(const event::LinkState& l) {
   o["controller"] = l.controller;
   o["time_origin"] = l.time_origin;
   o["meter"] = l.meter;
+  o["medium"] = toText(l.medium);
   return o;
 }
 

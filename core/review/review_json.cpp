@@ -65,6 +65,7 @@ json::object stateValue(const event::LinkState& s) {
   o["time_error_ns"] = orNull(std::int64_t{s.time_error_ns});
   o["driver"] = s.driver;
   o["meter"] = s.meter;
+  o["medium"] = toText(s.medium);
   return o;
 }
 
@@ -115,6 +116,7 @@ json::object value(const Row<event::Message>& m) {
                  {"reason", m.record.complete ? json::value(nullptr) : json::value(m.record.reason)}};
   addAddressing(o, m.record.id, m.record.extended, m.record.mixed, m.record.prefix);
   o["prefix"] = prefixValue(m.record.prefix);
+  o["medium"] = toText(m.record.medium);
   return o;
 }
 json::object value(const Row<event::Exchange>& row) {
@@ -147,6 +149,7 @@ json::object value(const Row<event::Exchange>& row) {
   addAddressing(o, x.request_id, x.extended, x.mixed, x.request_prefix);
   o["request_prefix"] = prefixValue(x.request_prefix);
   o["answer_prefix"] = prefixValue(x.answer_prefix);
+  o["medium"] = toText(x.medium);
   return o;
 }
 json::object value(const Row<event::Sent>& s) {
