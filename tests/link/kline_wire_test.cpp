@@ -5,6 +5,7 @@
 
 #include <gtest/gtest.h>
 
+#include <atomic>
 #include <boost/asio/io_context.hpp>
 #include <future>
 
@@ -90,7 +91,7 @@ TEST(KLineWire, APortThatFailsEndsTheJob) {
 TEST(KLineWire, FinishWaitsForWhatWasGiven) {
   Record r;
   KLineWire wire(std::make_unique<RecordingPort>(r));
-  bool ended = false;  // written before the thread ends, read after finish()
+  std::atomic<bool> ended = false;
   wire.start(bytesJob(hex("C1 33 F1 82 67"), bootNow() + 30 * kNsPerMs),
              [&](const KLineDone& d) { ended = d.ok; });
   wire.finish(20 * kNsPerSecond);

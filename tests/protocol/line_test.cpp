@@ -4,6 +4,7 @@
 
 #include <gtest/gtest.h>
 
+#include "core/protocol/line_witness.hpp"
 #include "core/protocol/services.hpp"
 #include "tests/protocol/world.hpp"
 
@@ -228,6 +229,60 @@ TEST(AskKwp, TwoModulesAnswerOneRequest) {
   ASSERT_EQ(w.results.size(), 1U);
   EXPECT_EQ(w.results[0].exchanges.size(), 2U);
   EXPECT_EQ(w.results[0].exchanges[1].answer_id, 0x18U);
+}
+
+// ---- witnessed
+
+struct Seen : ::testing::Test {
+  limits::Limits limits;
+  std::vector<event::Message> messages;
+  std::vector<event::Exchange> exchanges;
+  LineWitness witness{limits, [this](Ns, const event::Message& m) { messages.push_back(m); },
+                      [this](Ns, const event::Exchange& e) { exchanges.push_back(e); }};
+  void line(double at_ms, const char* text, bool ours = false) {
+    const Bytes all = hex(text);
+    event::Line m;
+    m.header.assign(all.begin(), all.begin() + 3);
+    m.data.assign(all.begin() + 3, all.end());
+    m.first_ns = ms(at_ms - 5);
+    m.ours = ours;
+    witness.line(ms(at_ms), m);
+  }
+};
+TEST_F(Seen, AnotherTestersRequestAndItsAnswer) {
+  line(1000, "C2 33 F1 01 0C");
+  line(1040, "84 F1 11 41 0C 1A F8");
+  line(1200, "C2 33 F1 01 0D");
+  ASSERT_EQ(exchanges.size(), 1U);
+  EXPECT_EQ(exchanges[0].ended, event::Ended::answered);
+  EXPECT_FALSE(exchanges[0].ours);
+  EXPECT_TRUE(exchanges[0].functional);
+  EXPECT_EQ(exchanges[0].request_id, 0x33U);
+  EXPECT_EQ(exchanges[0].answer_id, 0x11U);
+  EXPECT_DOUBLE_EQ(exchanges[0].response_ms, 35);
+  EXPECT_EQ(messages.size(), 3U);
+  witness.finish(ms(1300));
+  ASSERT_EQ(exchanges.size(), 2U);
+  EXPECT_EQ(exchanges[1].ended, event::Ended::not_seen);
+}
+TEST_F(Seen, SilenceIsToldOnceTheWaitIsOver) {
+  line(1000, "C2 33 F1 01 0C", true);
+  witness.finish(ms(5000));
+  ASSERT_EQ(exchanges.size(), 1U);
+  EXPECT_EQ(exchanges[0].ended, event::Ended::silent);
+  EXPECT_TRUE(exchanges[0].ours);
+}
+TEST_F(Seen, AGapEndsWhatWasOpen) {
+  line(1000, "C2 33 F1 01 0C");
+  witness.gap(ms(1010));
+  ASSERT_EQ(exchanges.size(), 1U);
+  EXPECT_EQ(exchanges[0].ended, event::Ended::link_lost);
+}
+TEST_F(Seen, AnAnswerWithoutARequestIsAMessage) {
+  line(1000, "84 F1 11 41 0C 1A F8");
+  witness.finish(ms(5000));
+  EXPECT_EQ(messages.size(), 1U);
+  EXPECT_TRUE(exchanges.empty());
 }
 
 }  // namespace
