@@ -22,6 +22,7 @@
 
 #include "core/base/clock.hpp"
 #include "core/bench/serve_at.hpp"
+#include "core/bench/serve_kline.hpp"
 #include "core/bench/serve_scpi.hpp"
 #include "core/bench/serve_slcan.hpp"
 #include "core/bench/world.hpp"
@@ -120,6 +121,13 @@ MadeDevice makeAt(World& world, Ns now_ns, const Options& options, Write write) 
       std::make_unique<AtAdapter>(world, now_ns, std::move(write), *std::move(habits)));
 }
 
+MadeDevice makeKLine(World& world, Ns now_ns, const Options& options, Write write) {
+  auto habits = kLineHabits(options);
+  if (!habits) return habits.error();
+  return std::unique_ptr<ServedDevice>(
+      std::make_unique<KLineLead>(world, now_ns, std::move(write), *std::move(habits)));
+}
+
 /// What can be served; another device is another line.
 struct Maker {
   const char* name;
@@ -130,6 +138,7 @@ struct Maker {
 constexpr Maker kMakers[] = {
     {"slcan", true, false, makeSlcan},
     {"at", true, false, makeAt},
+    {"kline", true, false, makeKLine},
     {"scpi", false, true, makeScpi},
 };
 

@@ -78,7 +78,7 @@ Ns Server::nextDeadline() const {
 void Server::plan(Ns t_ns, const Bytes& request, bool functional) {
   // One request at a time, as a simple server does; what comes meanwhile is not served.
   if (!planned_.empty() || sender_.sending()) return;
-  Bytes answer = respond(request, functional);
+  Bytes answer = answerOf(module_, request, functional);
   if (answer.empty()) return;
   Ns at = t_ns + fromMs((module_.delay_ms + module_.jitter_ms * random_.share()) * slow_factor_);
   for (int i = 0; i < module_.pending; ++i) {
@@ -88,10 +88,10 @@ void Server::plan(Ns t_ns, const Bytes& request, bool functional) {
   planned_.emplace_back(at, std::move(answer));
 }
 
-Bytes Server::respond(const Bytes& request, bool functional) const {
+Bytes answerOf(const Module& module, const Bytes& request, bool functional) {
   const std::uint8_t service = request[0];
   bool service_known = false;
-  for (const Answer& a : module_.answers) {
+  for (const Answer& a : module.answers) {
     service_known = service_known || a.request[0] == service;
     if (a.request != request) continue;
     if (a.refusal != 0) return {kNegative, service, a.refusal};

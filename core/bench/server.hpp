@@ -38,6 +38,9 @@ class Xorshift {
   std::uint64_t state_;
 };
 
+/// What the module says to a request, service byte first; empty: nothing.
+[[nodiscard]] Bytes answerOf(const Module& module, const Bytes& request, bool functional);
+
 class Server {
  public:
   Server(const Module& module, std::uint64_t seed);
@@ -60,7 +63,6 @@ class Server {
 
  private:
   void plan(Ns t_ns, const Bytes& request, bool functional);
-  [[nodiscard]] Bytes respond(const Bytes& request, bool functional) const;
   void take(const protocol::Sender::Output& from_sender, std::vector<Outgoing>& out);
 
   Module module_;

@@ -39,6 +39,10 @@ std::string idText(std::uint32_t id, bool extended) {
   return extended ? fmt::format("{:08X}", id) : fmt::format("{:03X}", id);
 }
 
+std::string idText(std::uint32_t id, bool extended, Medium medium) {
+  return medium == Medium::can ? idText(id, extended) : fmt::format("{:02X}", id);
+}
+
 std::string frameText(const CanFrame& f) {
   if (f.error()) return "error frame: " + can::errorText(f);
   std::string out = fmt::format("{} [{}]", idText(f.id(), f.extended()), f.length);
@@ -112,16 +116,21 @@ std::string line(const Note& n, Kind) {
   append(out, ", by ", n.by);
   return out;
 }
+std::string line(const Line& l, Kind) {
+  return fmt::format("{} message {} {}: {}", toText(l.medium), l.ours ? "sent" : "received", shown(l.header),
+                     shown(l.data));
+}
 std::string line(const Message& m, Kind) {
-  std::string out = fmt::format("message {} {} [{}] {}", idText(m.id, m.extended),
+  std::string out = fmt::format("message {} {} [{}] {}", idText(m.id, m.extended, m.medium),
                                 m.complete ? "complete" : "incomplete", m.payload.size(), shown(m.payload));
   append(out, ": ", m.reason);
   return out;
 }
 std::string line(const Exchange& x, Kind) {
-  std::string out = fmt::format("exchange {} to {}{}, request {}, {}", idText(x.request_id, x.extended),
-                                x.answer_id == 0 ? "nobody known" : idText(x.answer_id, x.extended),
-                                x.ours ? ", ours" : ", witnessed", shown(x.request), toText(x.ended));
+  std::string out =
+      fmt::format("exchange {} to {}{}, request {}, {}", idText(x.request_id, x.extended, x.medium),
+                  x.answer_id == 0 ? "nobody known" : idText(x.answer_id, x.extended, x.medium),
+                  x.ours ? ", ours" : ", witnessed", shown(x.request), toText(x.ended));
   if (x.response_ms >= 0) out += fmt::format(" after {:.3f} ms", x.response_ms);
   if (x.late) out += ", late";
   if (x.pending != 0) out += fmt::format(", pending {}", x.pending);

@@ -47,6 +47,8 @@ Visit visitRecord(event::Kind kind, ByteView packed, F&& f) {
       return as(event::Note{});
     case Kind::clearance:
       return as(event::Clearance{});
+    case Kind::line:
+      return as(event::Line{});
     case Kind::message:
       return as(event::Message{});
     case Kind::exchange:

@@ -45,7 +45,8 @@ json::object linkJson(const event::LinkState& s) {
           {"driver", s.driver},
           {"meter", s.meter},
           {"own_frames", event::toText(s.own_frames)},
-          {"medium_explains", texts(s.medium_explains)}};
+          {"medium_explains", texts(s.medium_explains)},
+          {"medium", event::toText(s.medium)}};
 }
 
 json::array linksJson(const std::vector<event::LinkState>& links) {
@@ -86,27 +87,28 @@ std::string queryJson(const std::vector<event::LinkState>& links, const std::vec
   for (const auto& a : asked) {
     for (const auto& x : a.exchanges) {
       const protocol::Decoded decoded =
-          x.answer.empty() ? protocol::Decoded{} : protocol::decodeAnswer(x.request, x.answer);
-      json::object o{{"link", 0},
-                     {"request_id", x.request_id},
-                     {"answer_id", x.answer_id != 0 ? json::value(x.answer_id) : json::value(nullptr)},
-                     {"extended", x.extended},
-                     {"functional", x.functional},
-                     {"service", x.request.empty() ? 0 : x.request.front()},
-                     {"request", toHex(x.request)},
-                     {"answer", toHex(x.answer)},
-                     {"ended", event::toText(x.ended)},
-                     {"acknowledged", a.confirmed},
-                     {"late", x.late},
-                     {"pending", x.pending},
-                     {"response_ms", nonNegative(x.response_ms)},
-                     {"complete_ms", nonNegative(x.complete_ms)},
-                     {"after_poll_ms", nonNegative(x.after_poll_ms)},
-                     {"t_ns", x.request_ns == kNoTime ? json::value(nullptr)
-                                                      : json::value(x.request_ns + utc_offset_ns)},
-                     {"text", x.answer.empty() ? "" : protocol::describeAnswer(x.request, x.answer)},
-                     {"decoded", decodedJson(decoded)},
-                     {"problem", decoded.problem}};
+          x.answer.empty() ? protocol::Decoded{} : protocol::decodeAnswer(x.request, x.answer, x.medium);
+      json::object o{
+          {"link", 0},
+          {"request_id", x.request_id},
+          {"answer_id", x.answer_id != 0 ? json::value(x.answer_id) : json::value(nullptr)},
+          {"extended", x.extended},
+          {"functional", x.functional},
+          {"service", x.request.empty() ? 0 : x.request.front()},
+          {"request", toHex(x.request)},
+          {"answer", toHex(x.answer)},
+          {"ended", event::toText(x.ended)},
+          {"acknowledged", a.confirmed},
+          {"late", x.late},
+          {"pending", x.pending},
+          {"response_ms", nonNegative(x.response_ms)},
+          {"complete_ms", nonNegative(x.complete_ms)},
+          {"t_ns",
+           x.request_ns == kNoTime ? json::value(nullptr) : json::value(x.request_ns + utc_offset_ns)},
+          {"text", x.answer.empty() ? "" : protocol::describeAnswer(x.request, x.answer, x.medium)},
+          {"decoded", decodedJson(decoded)},
+          {"problem", decoded.problem},
+          {"medium", event::toText(x.medium)}};
       exchanges.push_back(std::move(o));
     }
   }
@@ -131,7 +133,8 @@ std::string rollCallJson(const std::vector<event::LinkState>& links, const proto
                                    {"late", m.late},
                                    {"response_ms_min", m.response_ms_min},
                                    {"response_ms_median", m.response_ms_median},
-                                   {"response_ms_max", m.response_ms_max}});
+                                   {"response_ms_max", m.response_ms_max},
+                                   {"medium", event::toText(m.medium)}});
   }
   doc["modules"] = std::move(modules);
   doc["sent"] = roll.sent();

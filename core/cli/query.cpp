@@ -32,7 +32,11 @@ void printAnswer(const std::string& times, const protocol::Decoded& decoded) {
   if (!decoded.problem.empty()) fmt::print("            not whole: {}\n", decoded.problem);
 }
 
-const char* acknowledgeText(const Asked& asked) {
+/// What is known of the way to the bus when nobody answered.
+const char* sentText(const Asked& asked, event::Medium medium) {
+  if (medium != event::Medium::can)
+    return asked.confirmed ? "our message was on the line. "
+                           : "our message did not get onto the line; the notes in the capture say why. ";
   if (asked.confirmed) return "our frame was acknowledged by some node. ";
   return asked.own_frames == event::OwnFrames::acknowledged
              ? "nobody acknowledged our frame. "
@@ -42,7 +46,9 @@ const char* acknowledgeText(const Asked& asked) {
 void print(const Asked& asked) {
   fmt::print("{}\n", protocol::describeRequest(asked.request));
   for (const auto& x : asked.exchanges) {
-    const std::string who = x.answer_id != 0 ? protocol::idText(x.answer_id, x.extended) : "nobody";
+    const std::string who = x.answer_id != 0
+                                ? protocol::idText(x.answer_id, x.extended, x.medium != event::Medium::can)
+                                : "nobody";
     std::string line = fmt::format("  {:<9} {:<10}", who, event::toText(x.ended));
     if (x.response_ms >= 0) line += fmt::format(" {:7.1f} ms", x.response_ms);
     if (x.complete_ms - x.response_ms >= kShownApart_ms)
@@ -54,10 +60,10 @@ void print(const Asked& asked) {
     if (x.answer.empty()) {
       fmt::print("{}\n", line);
     } else {
-      printAnswer(line, protocol::decodeAnswer(x.request, x.answer));
+      printAnswer(line, protocol::decodeAnswer(x.request, x.answer, x.medium));
     }
     if (x.ended == event::Ended::silent)
-      fmt::print("            {}{}\n", acknowledgeText(asked),
+      fmt::print("            {}{}\n", sentText(asked, x.medium),
                  x.functional ? "A silent functional request is no proof of absence" : "");
   }
 }

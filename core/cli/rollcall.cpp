@@ -23,9 +23,10 @@ void print(const protocol::RollCall& roll) {
              "response ms, min median max");
   for (const auto& m : roll.modules()) {
     fmt::print("{:<5}{:<10}{:<10}{:<20}{:>8}  {:.1f} {:.1f} {:.1f}{}\n", m.link,
-               protocol::idText(m.request_id, m.extended), protocol::idText(m.answer_id, m.extended),
-               m.vin.value_or("-"), fmt::format("{}/{}", m.answered, m.asked), m.response_ms_min,
-               m.response_ms_median, m.response_ms_max, m.late ? "  late" : "");
+               protocol::idText(m.request_id, m.extended, m.medium != event::Medium::can),
+               protocol::idText(m.answer_id, m.extended, m.medium != event::Medium::can), m.vin.value_or("-"),
+               fmt::format("{}/{}", m.answered, m.asked), m.response_ms_min, m.response_ms_median,
+               m.response_ms_max, m.late ? "  late" : "");
     if (m.vin) fmt::print("     {}\n", protocol::vinRemark(*m.vin));
   }
 }

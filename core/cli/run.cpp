@@ -152,6 +152,7 @@ protocol::AskResult askRecorder(recorder::Session& session, event::Sink& sink, c
   command.answer_id = ask.target.answer_id.value_or(0);
   command.extended = ask.target.extended;
   command.functional = ask.target.functional;
+  command.line = ask.target.line;
   command.packed = ask.request;
   command.wait_ns = ask.wait_ns;
   command.spacing_ns = ask.spacing_ns;

@@ -28,6 +28,7 @@ enum class Kind : std::uint8_t {
   refused = 10,  ///< Refused: a request that the gate did not let out
   power = 11,    ///< Power
   client = 12,   ///< Client: someone attached to or left the recorder
+  line = 13,     ///< Line: a whole message of a K-line or J1850 bus
   // declared
   reading = 32,    ///< Measurement typed by the operator
   note = 33,       ///< Note
@@ -59,6 +60,15 @@ enum class OwnFrames : std::uint8_t {
   return static_cast<std::size_t>(o) < 3 ? names[static_cast<std::size_t>(o)] : "?";
 }
 enum class Known : std::uint8_t { unknown = 0, no = 1, yes = 2 };
+
+/// What carries the messages of a link; the number is part of the capture format.
+enum class Medium : std::uint8_t { can = 0, iso9141_2 = 1, iso14230_4 = 2, j1850_pwm = 3, j1850_vpw = 4 };
+[[nodiscard]] constexpr const char* toText(Medium m) {
+  constexpr const char* names[] = {"can", "iso9141-2", "iso14230-4", "j1850-pwm", "j1850-vpw"};
+  return static_cast<std::size_t>(m) < 5 ? names[static_cast<std::size_t>(m)] : "?";
+}
+/// On a K-line a session has to be opened (initialisation) before a module answers.
+[[nodiscard]] constexpr bool isKLine(Medium m) { return m == Medium::iso9141_2 || m == Medium::iso14230_4; }
 enum class LinkCondition : std::uint8_t {
   opening = 0,
   up = 1,
@@ -95,11 +105,14 @@ struct LinkState {
   OwnFrames own_frames = OwnFrames::acknowledged;
   /// What this medium cannot show of the bus, a sentence each, its subject before a colon.
   std::vector<std::string> medium_explains;
+  Medium medium = Medium::can;          ///< anything but CAN: messages are Line, not frames
+  bool session = false;                 ///< K-line: initialised by us, and not ended since
   template <class A>
   void fields(A& a) {
     a(uri), a(description), a(condition), a(text), a(advice), a(bitrate), a(data_bitrate);
     a(sample_point_permille), a(fd), a(listen_only), a(silence), a(controller), a(tx_errors), a(rx_errors);
     a(buffer_bytes), a(time_origin), a(time_error_ns), a(driver), a(meter), a(own_frames), a(medium_explains);
+    a(medium), a(session);
   }
   [[nodiscard]] bool operator==(const LinkState&) const = default;
 };
@@ -236,9 +249,23 @@ struct Client {
   }
 };
 
-/// A whole (or broken off) transport message, ISO 15765-2.
+/// A whole message as it was on a K-line or J1850 bus. The check byte (K-line: sum, J1850: CRC) is not in it:
+/// of what was received it was right, to what is sent whoever puts the bytes on the line appends it.
+struct Line {
+  Medium medium = Medium::iso14230_4;
+  Bytes header;           ///< as on the line: 3 bytes; ISO 14230-4 also 1, 2 (no addresses) or 4
+  Bytes data;             ///< service byte first
+  bool ours = false;      ///< sent by us, seen on the line (echo), or known to have been sent
+  Ns first_ns = kNoTime;  ///< its first byte began; the event's time is the end of its last
+  template <class A>
+  void fields(A& a) {
+    a(medium), a(header), a(data), a(ours), a(first_ns);
+  }
+};
+
+/// A whole (or broken off) transport message, ISO 15765-2; of a line medium one Line.
 struct Message {
-  std::uint32_t id = 0;
+  std::uint32_t id = 0;  ///< identifier; of a line medium the sender's address
   bool extended = false;
   bool complete = false;
   Bytes payload;
@@ -247,9 +274,12 @@ struct Message {
   /// Extended and mixed addressing: the byte before the PCI (N_TA, N_AE); -1 none.
   std::int16_t prefix = -1;
   bool mixed = false;  ///< the prefix is N_AE
+  Medium medium = Medium::can;
+  Bytes header;  ///< of a line medium, as on the line
   template <class A>
   void fields(A& a) {
-    a(id), a(extended), a(complete), a(payload), a(reason), a(first_ns), a(prefix), a(mixed);
+    a(id), a(extended), a(complete), a(payload), a(reason), a(first_ns), a(prefix), a(mixed), a(medium);
+    a(header);
   }
 };
 
@@ -302,6 +332,11 @@ struct Exchange {
   /// Ours: the request before which the link's device was last read as a meter, with no other request
   /// between: left so long after the end of that reading, milliseconds; -1 not so.
   double after_poll_ms = -1;
+  /// Of a line medium request_id and answer_id are addresses (target asked, source of the answer), and an
+  /// answer of several messages is joined to what SAE J1979 defines for CAN (protocol/line.hpp).
+  Medium medium = Medium::can;
+  Bytes request_header;  ///< of a line medium, as on the line
+  Bytes answer_header;   ///< the same of the answer's first message
   template <class A>
   void fields(A& a) {
     a(request_id), a(answer_id), a(extended), a(functional), a(ours), a(request), a(answer), a(ended),
@@ -309,7 +344,7 @@ struct Exchange {
     a(pending), a(response_ms), a(complete_ms), a(request_ns);
     a(confirmed), a(handed_ns), a(answer_ms), a(flow_ms), a(separation_min_ms), a(separation_max_ms);
     a(pending_ms), a(request_prefix), a(answer_prefix), a(mixed), a(request_ms), a(st_min_ms), a(waits);
-    a(after_poll_ms);
+    a(after_poll_ms), a(medium), a(request_header), a(answer_header);
   }
 };
 
@@ -356,6 +391,8 @@ template <>
 inline constexpr Kind kKindOf<Power> = Kind::power;
 template <>
 inline constexpr Kind kKindOf<Client> = Kind::client;
+template <>
+inline constexpr Kind kKindOf<Line> = Kind::line;
 template <>
 inline constexpr Kind kKindOf<Message> = Kind::message;
 template <>

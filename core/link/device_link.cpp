@@ -59,7 +59,7 @@ void DeviceLink::become(event::LinkState next) {
 }
 
 void DeviceLink::took(Ns t_boot_ns, ByteView bytes) {
-  context_.host.onBytes(context_.index, t_boot_ns, bytes, /*outbound=*/false);
+  if (!tellsBytes()) context_.host.onBytes(context_.index, t_boot_ns, bytes, /*outbound=*/false);
   onBytes(t_boot_ns, bytes);
 }
 

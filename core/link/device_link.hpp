@@ -29,6 +29,8 @@ class DeviceLink : public Link {
   virtual void onLost() {}
   /// Before the line is closed for good: what the device should be told, by control().
   virtual void onClosing() {}
+  /// The link tells the stream itself which of the bytes are whose (an echo comes back on the same wire).
+  [[nodiscard]] virtual bool tellsBytes() const { return false; }
   /// What the link knows beside text and advice when it shows a trouble.
   virtual void describeTrouble(event::LinkState& /*state*/) const {}
 

@@ -4,6 +4,7 @@
 #include <algorithm>
 
 #include "core/link/at.hpp"
+#include "core/link/kline.hpp"
 #include "core/link/replay.hpp"
 #include "core/link/slcan.hpp"
 #include "core/link/socketcan.hpp"
@@ -112,6 +113,7 @@ void addBuiltInSchemes() {
   addScheme(slcanScheme());
   addScheme(replayScheme());
   addScheme(atScheme());
+  addScheme(kLineScheme());
 }
 
 Result<std::unique_ptr<Link>> makeLink(const Uri& uri, const Context& context) {

@@ -53,6 +53,10 @@ class Host {
   virtual void onBytes(std::uint16_t link, Ns t_boot_ns, ByteView bytes, bool /*outbound*/) {
     onRecord(link, t_boot_ns, event::Kind::bytes, bytes);
   }
+  /// What a permit let out could not be brought to the bus after send() had taken it (no initialisation, a
+  /// collision): who waits for an answer need not wait. The link has told why by a record of its own.
+  virtual void onUnsent(std::uint16_t /*link*/, Ns /*t_boot_ns*/) {}
+  /// A whole message of a line medium is emitted as event::Line, beside its raw bytes.
   template <class T>
   void emit(std::uint16_t link, Ns t_boot_ns, const T& record) {
     onRecord(link, t_boot_ns, event::kKindOf<T>, pack(record));
@@ -76,8 +80,9 @@ class Link {
   virtual void open() = 0;
   /// Stops; emits a last LinkState (finished). No callback after it returns.
   virtual void close() = 0;
-  /// Hands the permit's frame to the device. ErrorKind::link with the reason if it cannot (listen-only, down,
-  /// queue full). Emits event::Sent before the frame leaves.
+  /// Hands what the permit carries to the device: a frame, or on a medium other than CAN a line message. A
+  /// link gets only what its LinkState.medium can carry. ErrorKind::link with the reason if it cannot
+  /// (listen-only, down, queue full). Emits event::Sent before the frame leaves.
   virtual Status send(Permit permit) = 0;
   /// The exchange that the last request opened is over: until then a device that can do one thing at a time
   /// does nothing else (reading its own supply meter).

@@ -20,6 +20,7 @@ bool played(event::Kind kind) {
   switch (kind) {
     case event::Kind::frame:
     case event::Kind::bytes:
+    case event::Kind::line:
     case event::Kind::sample:
     case event::Kind::link:
     case event::Kind::loss:

@@ -72,6 +72,8 @@ class SerialLine {
   /// What the system knows of the port in use; empty text for a pty.
   [[nodiscard]] const SerialEntry& entry() const { return entry_; }
   [[nodiscard]] bool isPty() const { return pty_; }
+  /// The open port, for what must happen at exact times (kline_wire.hpp duplicates it); -1 while not open.
+  [[nodiscard]] int handle() const { return fd_; }
 
  private:
   void tryOpen();

@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <utility>
 
+#include "core/protocol/line.hpp"
 #include "core/protocol/services.hpp"
 
 namespace pin16::protocol {
@@ -29,7 +30,9 @@ Asker::Asker(Gate& gate, const limits::Limits& limits, link::Host& host, Send se
       client_wait_ns_(fromMs(limits.value("timing.client_wait_ms"))),
       p2_ns_(fromMs(limits.value("timing.p2_server_max_ms"))),
       p2_star_ns_(fromMs(limits.value("timing.p2_star_server_max_ms"))),
-      margin_ns_(fromMs(limits.value("timing.client_margin_ms"))) {
+      margin_ns_(fromMs(limits.value("timing.client_margin_ms"))),
+      keep_ns_(fromMs(limits.value("timing.kline_keep_ms"))),
+      limits_(limits) {
   receiver_.times.n_ar_ns = fromMs(limits.value("timing.n_ar_ms"));
   receiver_.times.n_cr_ns = fromMs(limits.value("timing.n_cr_ms"));
 }
@@ -65,6 +68,7 @@ void Asker::start(std::uint16_t link, Ns now_ns) {
   Lane& lane = lanes_[link];
   Waiting what = std::move(lane.queue.front());
   lane.queue.pop_front();
+  what.ask.target = onMedium(what.ask.target, lane.medium);
   auto permit = gate_.request(link, now_ns, what.ask.target, what.ask.request);
   if (!permit) {
     host_.emit(link, now_ns, Gate::refused(what.ask.request, permit.error()));
@@ -75,7 +79,12 @@ void Asker::start(std::uint16_t link, Ns now_ns) {
   auto active = std::make_unique<Active>();
   active->what = std::move(what);
   active->serial = ++serial_;
-  active->frame = permit->frame();
+  if (permit->isLine())
+    active->line =
+        std::make_unique<LineExchange>(active->what.ask.target, active->what.ask.request, permit->line(),
+                                       now_ns, lineTimes(limits_, lane.medium, active->what.ask.wait_ns));
+  else
+    active->frame = permit->frame();
   active->handed_ns = active->request_ns = now_ns;
   active->wait_ns = active->what.ask.wait_ns > 0 ? active->what.ask.wait_ns : client_wait_ns_;
   lane.active = std::move(active);
@@ -92,7 +101,7 @@ void Asker::start(std::uint16_t link, Ns now_ns) {
 
 void Asker::onFrame(std::uint16_t link, Ns t_ns, const event::CanFrame& frame, bool outbound) {
   const auto lane = lanes_.find(link);
-  if (lane == lanes_.end() || !lane->second.active) return;
+  if (lane == lanes_.end() || !lane->second.active || lane->second.active->line) return;
   if (outbound) {
     onOutbound(lane->second, t_ns, frame);
   } else if (!frame.error() && !frame.remote()) {
@@ -290,7 +299,58 @@ void Asker::endIfPhysical(std::uint16_t link, Ns t_ns) {
   conclude(link, t_ns, event::Ended::silent);
 }
 
+void Asker::onLine(std::uint16_t link, Ns t_ns, const event::Line& line) {
+  const auto it = lanes_.find(link);
+  if (it == lanes_.end()) return;
+  Lane& lane = it->second;
+  if (lane.session) lane.keep_ns = t_ns + keep_ns_;
+  if (!lane.active || !lane.active->line) return;
+  if (const auto message = lane.active->line->onLine(t_ns, line)) host_.emit(link, t_ns, *message);
+  if (line.ours) lane.last_sent_ns = t_ns;
+  if (lane.active && lane.active->line->over(t_ns)) concludeLine(link, t_ns, event::Ended::silent);
+}
+
+void Asker::onUnsent(std::uint16_t link, Ns t_ns) {
+  const auto it = lanes_.find(link);
+  if (it == lanes_.end() || !it->second.active) return;
+  conclude(link, t_ns, event::Ended::silent);
+}
+
+void Asker::concludeLine(std::uint16_t link, Ns t_ns, event::Ended if_nobody) {
+  const std::unique_ptr<Active> active = std::move(lanes_[link].active);
+  gate_.closed(link);
+  if (over_) over_(link);
+  AskResult result;
+  result.confirmed = active->line->confirmed();
+  result.exchanges = active->line->conclude(if_nobody);
+  for (const event::Exchange& e : result.exchanges) host_.emit(link, t_ns, e);
+  active->what.done(result);
+  pump(link, t_ns);
+}
+
+void Asker::keepSession(std::uint16_t link, Ns now_ns) {
+  Lane& lane = lanes_[link];
+  lane.keep_ns = now_ns + keep_ns_;
+  auto permit = gate_.keepSession(link, now_ns);
+  // Refused: the gate is shut, and the session ends by itself (P3 max).
+  if (!permit) {
+    lane.session = false;
+    host_.emit(link, now_ns, event::Note{"the K-line session is not kept: " + permit.error().what, "gate"});
+    return;
+  }
+  (void)send_(link, std::move(*permit));  // a link that cannot says so by its state
+}
+
+void Asker::endSessions(Ns now_ns) {
+  for (auto& [link, lane] : lanes_) {
+    if (!lane.session) continue;
+    lane.session = false;
+    if (auto permit = gate_.endSession(link, now_ns)) (void)send_(link, std::move(*permit));
+  }
+}
+
 void Asker::conclude(std::uint16_t link, Ns t_ns, event::Ended if_nobody) {
+  if (lanes_[link].active->line) return concludeLine(link, t_ns, if_nobody);
   const std::unique_ptr<Active> active = std::move(lanes_[link].active);
   gate_.closed(link);
   if (over_) over_(link);
@@ -311,9 +371,17 @@ void Asker::conclude(std::uint16_t link, Ns t_ns, event::Ended if_nobody) {
 
 void Asker::onLinkState(std::uint16_t link, Ns t_ns, const event::LinkState& state) {
   lanes_[link].own_frames = state.own_frames;
-  if (state.condition == event::LinkCondition::up) return;
+  const bool up = state.condition == event::LinkCondition::up;
+  if (up) {
+    Lane& lane = lanes_[link];
+    if (state.session && !lane.session) lane.keep_ns = t_ns + keep_ns_;
+    lane.medium = state.medium;
+    lane.session = state.session;
+    return;
+  }
   const auto it = lanes_.find(link);
   if (it == lanes_.end()) return;
+  it->second.session = false;
   std::deque<Waiting> waiting = std::move(it->second.queue);
   it->second.queue.clear();
   if (it->second.active) conclude(link, t_ns, event::Ended::link_lost);
@@ -329,9 +397,11 @@ Ns Asker::peerDeadline(const Peer& peer) {
 
 Ns Asker::deadline(const Lane& lane) const {
   if (!lane.active) {
-    if (lane.queue.empty()) return kNoTime;
+    const Ns keep_ns = lane.session ? lane.keep_ns : kNoTime;
+    if (lane.queue.empty()) return keep_ns;
     return lane.last_sent_ns == kNoTime ? 0 : lane.last_sent_ns + lane.queue.front().ask.spacing_ns;
   }
+  if (lane.active->line) return lane.active->line->deadline();
   Ns due = kNoTime;
   for (const auto& [id, peer] : lane.active->peers)
     if (peer.open) due = earlier(due, peerDeadline(peer));
@@ -346,6 +416,12 @@ Ns Asker::nextDeadline() const {
 
 void Asker::onTime(Ns now_ns) {
   for (auto& [link, lane] : lanes_) {
+    if (lane.active && lane.active->line) {
+      if (lane.active->line->over(now_ns)) concludeLine(link, now_ns, event::Ended::silent);
+      continue;
+    }
+    if (!lane.active && lane.queue.empty() && lane.session && now_ns >= lane.keep_ns)
+      keepSession(link, now_ns);
     if (lane.active) {
       for (auto& [id, peer] : lane.active->peers) {
         if (!peer.open || now_ns < peerDeadline(peer)) continue;

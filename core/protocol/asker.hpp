@@ -15,6 +15,11 @@
 /// nothing is under way. The wait (timing.client_wait_ms unless given) is longer than P2 server: slower
 /// modules are seen and called late. After a "response pending" (7F xx 78) the module has P2* server and a
 /// margin.
+///
+/// On line media (K-line, J1850) a functional CAN target is taken for the medium's functional address,
+/// answers are those of line_exchange.hpp, and `confirmed` means that our own bytes came back from the line,
+/// which tells nothing of another node. A K-line session that we opened is kept by a message each
+/// timing.kline_keep_ms of silence between requests, and ended by endSessions().
 
 #include <cstdint>
 #include <deque>
@@ -31,6 +36,7 @@
 #include "core/link/link.hpp"
 #include "core/protocol/gate.hpp"
 #include "core/protocol/isotp.hpp"
+#include "core/protocol/line_exchange.hpp"
 #include "core/protocol/target.hpp"
 
 namespace pin16::protocol {
@@ -45,7 +51,7 @@ struct Ask {
 
 struct AskResult {
   Status state;  ///< failed: nothing was sent (gate refused, link cannot, link lost while waiting its turn)
-  bool confirmed = false;  ///< as event::Exchange::confirmed
+  bool confirmed = false;  ///< as event::Exchange::confirmed; on a line medium: our message was seen on it
   /// One a module that answered; a single silent or link-lost one if none did. Times: response_ms to the
   /// first frame of any response, "pending" included; pending_ms to each "pending"; answer_ms and complete_ms
   /// to first and last frame of the final one. A module that said "pending" and then nothing is `silent`, its
@@ -59,7 +65,7 @@ class Asker {
   using Done = std::function<void(const AskResult&)>;
   using Over = std::function<void(std::uint16_t link)>;  ///< link::Link::exchangeOver()
 
-  /// `gate` and `host` outlive the asker.
+  /// `gate`, `limits` and `host` outlive the asker.
   Asker(Gate& gate, const limits::Limits& limits, link::Host& host, Send send, Over over = {});
 
   void ask(Ask ask, Ns now_ns, Done done);
@@ -67,7 +73,13 @@ class Asker {
   void onFrame(std::uint16_t link, Ns t_ns, const event::CanFrame& frame, bool outbound);
   /// What a link wrote to its device; known only if the exchanges shall tell what it says.
   void onSent(std::uint16_t link, const event::Sent& sent);
+  void onLine(std::uint16_t link, Ns t_ns, const event::Line& line);
+  /// link::Host::onUnsent: the request under way ends as silent, not confirmed.
+  void onUnsent(std::uint16_t link, Ns t_ns);
   void onLinkState(std::uint16_t link, Ns t_ns, const event::LinkState& state);
+  /// Ends our K-line sessions, with a message where the medium has one: before the gate is shut, or the run
+  /// ends.
+  void endSessions(Ns now_ns);
   void onTime(Ns now_ns);
   /// When onTime() is due next; may lie in the past; kNoTime = nothing to wait for.
   [[nodiscard]] Ns nextDeadline() const;
@@ -104,6 +116,7 @@ class Asker {
     double after_poll_ms = -1;
     Ns wait_ns = 0;
     std::map<std::uint32_t, Peer> peers;  ///< by answer identifier
+    std::unique_ptr<LineExchange> line;   ///< on a line medium, instead of all the above
     [[nodiscard]] bool anyOpen() const;
   };
   struct Lane {
@@ -111,6 +124,9 @@ class Asker {
     std::unique_ptr<Active> active;
     Ns last_sent_ns = kNoTime;
     event::OwnFrames own_frames = event::OwnFrames::acknowledged;
+    event::Medium medium = event::Medium::can;
+    bool session = false;
+    Ns keep_ns = kNoTime;  ///< when our session is kept next, unless a request comes first
   };
 
   void pump(std::uint16_t link, Ns now_ns);
@@ -124,6 +140,8 @@ class Asker {
   void onWhole(std::uint16_t link, Ns t_ns, std::uint32_t id, const Bytes& message);
   void answerFirstFrame(std::uint16_t link, Ns t_ns, std::uint32_t id, const FlowControl& fc);
   void endPeer(std::uint16_t link, Ns t_ns, const Active& active, Peer& peer, event::Ended ended);
+  void concludeLine(std::uint16_t link, Ns t_ns, event::Ended if_nobody);
+  void keepSession(std::uint16_t link, Ns now_ns);
   void endIfPhysical(std::uint16_t link, Ns t_ns);
   void conclude(std::uint16_t link, Ns t_ns, event::Ended if_nobody);
   void emitMessage(std::uint16_t link, Ns t_ns, const Peer& peer, const Bytes& payload, const char* broken);
@@ -139,6 +157,8 @@ class Asker {
   Ns p2_ns_;
   Ns p2_star_ns_;
   Ns margin_ns_;
+  Ns keep_ns_;
+  const limits::Limits& limits_;
   Receiver::Settings receiver_;
   std::uint64_t serial_ = 0;
   std::map<std::uint16_t, Lane> lanes_;

@@ -97,7 +97,7 @@ std::string titled(const Item& item, std::string text) {
 
 }  // namespace
 
-Decoded decodeAnswer(ByteView request, ByteView answer) {
+Decoded decodeAnswer(ByteView request, ByteView answer, event::Medium medium) {
   switch (answerKind(request, answer)) {
     case AnswerKind::none:
       return just(plain("not an answer to this request", toHex(answer, " "), answer));
@@ -116,7 +116,8 @@ Decoded decodeAnswer(ByteView request, ByteView answer) {
     case 0x07:
     case 0x0A:
       return decodeObdDtcs(data);
-    case 0x06:
+    case 0x06:  // on line media tests have numbers and limits of their own (SAE J1979)
+      if (medium != event::Medium::can) break;
       return decodeMonitors(data);
     case 0x09:
       return decodeVehicleInfo(data);

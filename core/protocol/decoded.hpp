@@ -11,6 +11,7 @@
 #include <vector>
 
 #include "core/base/hex.hpp"
+#include "core/event/records.hpp"
 
 namespace pin16::protocol {
 
@@ -43,7 +44,9 @@ struct Decoded {
 };
 
 /// `answer` is a whole message, service byte first. Negative and foreign answers give one item that says so.
-[[nodiscard]] Decoded decodeAnswer(ByteView request, ByteView answer);
+/// Answers of a line medium as protocol/line.hpp joins them.
+[[nodiscard]] Decoded decodeAnswer(ByteView request, ByteView answer,
+                                   event::Medium medium = event::Medium::can);
 
 /// "engine speed 1726 1/min".
 [[nodiscard]] std::string toText(const Item& item);

@@ -6,7 +6,11 @@
 /// The list: OBD 01 (1 to 6 PIDs), 02 (1 to 3 pairs of PID and frame), 03, 06 (one MID), 07, 09 (one
 /// infotype), 0A; UDS, physically addressed only: 22 with exactly one identifier F180-F19F, 19 01 and 19 02
 /// with a mask, 19 0A. Exact lengths; the "suppress positive response" bit is not on it. Flow control for our
-/// own open request, once for each first frame of an answer.
+/// own open request, once for each first frame of an answer. On line media (K-line, J1850): OBD as above, but
+/// one PID, one pair; on ISO 14230-4, addressed to one module, 1A with one identification 80-9F. On a K-line
+/// a permitted request carries the right to initialise (5 baud, or StartCommunication) where no session is
+/// open; while our own session is open, 3E (ISO 14230-4) or 01 00 (ISO 9141-2) to keep it and 82 to end it.
+/// Nobody can ask for 81, 82 or 3E by themselves.
 ///
 /// Shut: in a sealed job; from shut() on; for 10 s after another tester's frame was seen on any link; on a
 /// link whose rate no valid frame has proven, unless the operator vouches for it, named it for a link that
@@ -14,6 +18,10 @@
 /// the rest of the run when errors burst, or the controller goes bus-off, within 100 ms of our sending; above
 /// 5 % of the bus; and for an identifier that another node sends with. Figures: core/limits/timing.cpp
 /// ("gate."); a job's own figures count only where they are stricter.
+///
+/// On line media the first contact wakes modules. The rate follows from the medium, so what stands for its
+/// proof is that the operator named it (nameRate(), rate_fixed), or that a whole message was heard. The share
+/// of the bus counts on J1850; a K-line belongs to one tester at a time, and its pauses bound us (P3).
 ///
 /// Owner: the recorder, which feeds it every frame and link state before anyone else sees them. One thread.
 
@@ -64,6 +72,10 @@ class Gate final {
   /// first frame.
   [[nodiscard]] Result<link::Permit> flowControl(std::uint16_t link, Ns now_ns, const Target& target,
                                                  const FlowControl& fc);
+  /// The message that keeps our own session on this K-line, or ends it. Refused as a request is, and where no
+  /// session of ours is open, or the medium has no such message.
+  [[nodiscard]] Result<link::Permit> keepSession(std::uint16_t link, Ns now_ns);
+  [[nodiscard]] Result<link::Permit> endSession(std::uint16_t link, Ns now_ns);
   /// Our request on this link is over.
   void closed(std::uint16_t link) { links_[link].open.reset(); }
   /// From now on nothing is let out any more in this run: hand-over, attempt. The first reason stays.
@@ -73,6 +85,7 @@ class Gate final {
   void nameRate(std::uint16_t link) { links_[link].named = true; }
 
   void onFrame(std::uint16_t link, Ns t_ns, const event::CanFrame& frame, bool outbound);
+  void onLine(std::uint16_t link, Ns t_ns, const event::Line& line);
   void onLinkState(std::uint16_t link, Ns t_ns, const event::LinkState& state);
 
   /// The event of a refusal.
@@ -93,7 +106,7 @@ class Gate final {
     std::uint32_t bitrate = 0;  ///< bit/s, 0 unknown
     std::uint32_t data_bitrate = 0;
     bool rateless = false;  ///< simulated, or a virtual interface
-    bool proven = false;    ///< a valid frame was received at this rate
+    bool proven = false;    ///< a valid frame or message was received at this rate
     bool named = false;     ///< nameRate()
     std::string burst;      ///< not empty: shut for the run, and why
     std::deque<Ns> errors;  ///< error frames soon after our own sending
@@ -101,13 +114,22 @@ class Gate final {
     std::deque<std::pair<Ns, std::uint32_t>> sent;  ///< time and bits, the last second
     std::unordered_set<std::uint32_t> taken;  ///< identifiers (with kExtendedFlag) that other nodes send with
     std::optional<Open> open;
+    event::Medium medium = event::Medium::can;
+    bool session = false;                                 ///< LinkState::session
+    std::optional<Target> session_target;                 ///< of the last request that could begin one
+    std::optional<std::pair<Ns, event::Line>> last_line;  ///< sent
   };
-  std::optional<Error> whyShut(LinkFacts& facts, Ns now_ns, bool extended) const;
-  std::optional<Error> whyOverload(LinkFacts& facts, Ns now_ns, bool extended) const;
+  std::optional<Error> whyShut(LinkFacts& facts, Ns now_ns, std::uint32_t bits) const;
+  std::optional<Error> whyOverload(LinkFacts& facts, Ns now_ns, std::uint32_t bits) const;
+  Result<link::Permit> requestLine(LinkFacts& facts, Ns now_ns, const Target& target, ByteView pdu);
+  Result<link::Permit> session(std::uint16_t link, Ns now_ns, ByteView pdu, const char* purpose);
+  link::Permit permit(LinkFacts& facts, Ns now_ns, event::Line line, std::optional<link::LineStart> start,
+                      std::string purpose);
   link::Permit permit(LinkFacts& facts, Ns now_ns, const event::CanFrame& frame, std::string purpose);
   void onErrorFrame(LinkFacts& facts, Ns t_ns, const event::CanFrame& frame) const;
   void onInbound(std::uint16_t link, LinkFacts& facts, Ns t_ns, const event::CanFrame& frame);
   [[nodiscard]] bool isOurEcho(std::uint16_t link, Ns t_ns, const event::CanFrame& frame) const;
+  [[nodiscard]] bool isOurEcho(std::uint16_t link, Ns t_ns, const event::Line& line) const;
   [[nodiscard]] bool isTesters(const event::CanFrame& frame) const;
 
   GateSettings settings_;

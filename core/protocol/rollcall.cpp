@@ -18,6 +18,10 @@ const Bytes& supportedPids() {
   static const Bytes request = {0x01, 0x00};
   return request;
 }
+const Bytes& readLineVin() {
+  static const Bytes request = {0x09, 0x02};
+  return request;
+}
 const Bytes& readVin() {
   static const Bytes request = {kReadData, kDidVin >> 8U, kDidVin & 0xFFU};
   return request;
@@ -134,8 +138,11 @@ void RollCall::take(const AskResult& result) {
     return;
   }
   ++sent_;
-  if (step.kind == Kind::functional) return takeFunctional(step, result);
   if (result.exchanges.empty()) return;
+  if (step.kind == Kind::line_vin) return takeLineVin(step, result);
+  if (step.kind == Kind::functional && result.exchanges.front().medium != event::Medium::can)
+    return takeLine(step, result);
+  if (step.kind == Kind::functional) return takeFunctional(step, result);
   const event::Exchange& exchange = result.exchanges.front();
   step.kind == Kind::sweep ? takeSweep(step, exchange) : takePhysical(step, exchange);
 }
@@ -155,6 +162,45 @@ void RollCall::takeFunctional(const Step& step, const AskResult& result) {
     return s.module.link == link && !s.functional_ms.empty();
   });
   if (step.last && nobody && !extended) addFunctional(link, /*extended=*/true);
+}
+
+void RollCall::takeLine(const Step& step, const AskResult& result) {
+  const std::uint16_t link = step.ask.link;
+  // What was planned for CAN cannot be asked here.
+  std::erase_if(steps_, [&](const Step& s) {
+    return s.ask.link == link && s.kind == Kind::physical && !s.ask.target.line;
+  });
+  bool new_ones = false;
+  for (const event::Exchange& e : result.exchanges) {
+    if (!responded(e)) continue;
+    Seen* seen = find(link, e.answer_id, false);
+    if (seen == nullptr) {
+      new_ones = true;
+      seen = &seen_.emplace_back();
+      seen->module.link = link;
+      seen->module.request_id = seen->module.answer_id = e.answer_id;
+      seen->module.medium = e.medium;
+    }
+    seen->functional_ms.push_back(e.response_ms);
+    seen->module.late = seen->module.late || e.late;
+  }
+  const bool planned = std::any_of(steps_.begin(), steps_.end(), [&](const Step& s) {
+    return s.ask.link == link && s.kind == Kind::line_vin;
+  });
+  if (new_ones && !planned)
+    steps_.push_back({Kind::line_vin, makeAsk(link, functionalTarget(), readLineVin()), true, std::nullopt});
+}
+
+void RollCall::takeLineVin(const Step& step, const AskResult& result) {
+  for (Seen& seen : seen_)
+    if (seen.module.link == step.ask.link && seen.module.medium != event::Medium::can) ++seen.module.asked;
+  for (const event::Exchange& e : result.exchanges) {
+    Seen* const seen = responded(e) ? find(step.ask.link, e.answer_id, false) : nullptr;
+    if (seen == nullptr) continue;
+    ++seen->module.answered;
+    seen->module.late = seen->module.late || e.late;
+    if (auto vin = vinOf(e.request, e.answer)) seen->module.vin = std::move(vin);
+  }
 }
 
 void RollCall::takePhysical(const Step& step, const event::Exchange& e) {

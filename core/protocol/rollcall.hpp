@@ -6,8 +6,9 @@
 /// Without a sweep: functional 01 00 (11 bit; 29 bit if nobody answered, the order of ISO 15765-4), then 22
 /// F190 physically to each that answered and to the job's module. With a sweep: 22 F190 to each identifier of
 /// the range, one at a time; who answered is asked again with the full wait, because an answer may have come
-/// late from the identifier before it: then that one is asked. A silent functional request is no proof of
-/// absence: many modules answer only their own identifier.
+/// late from the identifier before it: then that one is asked. On line media (K-line, J1850) there is no 22
+/// and no second functional address: who answered 01 00 is asked for the VIN by 09 02, all at once. A silent
+/// functional request is no proof of absence: many modules answer only their own identifier.
 
 #include <cstdint>
 #include <deque>
@@ -47,12 +48,13 @@ struct RollCallModule {
   bool extended = false;
   std::optional<std::string> vin;  ///< as given; vin.hpp checks it
   bool late = false;               ///< an answer was later than the limit in force
-  std::uint32_t asked = 0;         ///< physically
+  std::uint32_t asked = 0;         ///< physically; on a line medium with 09 02
   std::uint32_t answered = 0;      ///< of these, negative answers included
   /// To the physical requests; to the functional ones if it answered only these. At least one.
   double response_ms_min = 0;
   double response_ms_median = 0;
   double response_ms_max = 0;
+  event::Medium medium = event::Medium::can;  ///< others: the identifiers are the module's address
 };
 
 class RollCall {
@@ -71,7 +73,7 @@ class RollCall {
   [[nodiscard]] const std::optional<Error>& firstError() const { return first_error_; }
 
  private:
-  enum class Kind : std::uint8_t { functional, physical, sweep };
+  enum class Kind : std::uint8_t { functional, physical, sweep, line_vin };
   struct Step {
     Kind kind = Kind::physical;
     Ask ask;
@@ -89,6 +91,8 @@ class RollCall {
                    std::optional<std::uint32_t> before = std::nullopt);
   void addSweep(std::uint16_t link, const SweepRange& range);
   void takeFunctional(const Step& step, const AskResult& result);
+  void takeLine(const Step& step, const AskResult& result);
+  void takeLineVin(const Step& step, const AskResult& result);
   void takePhysical(const Step& step, const event::Exchange& exchange);
   void takeSweep(const Step& step, const event::Exchange& exchange);
   Seen* find(std::uint16_t link, std::uint32_t request_id, bool extended);

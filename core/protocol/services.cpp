@@ -7,6 +7,7 @@
 
 #include "core/protocol/decoded.hpp"
 #include "core/protocol/dtc.hpp"
+#include "core/protocol/line.hpp"
 #include "core/protocol/monitors.hpp"
 #include "core/protocol/pids.hpp"
 #include "core/protocol/vehicle_info.hpp"
@@ -72,11 +73,17 @@ Error usage(std::string what) {
           "\"@7E0 22 F190\" or \"@18DA10F1 22 F190\""};
 }
 
-/// 3 hex digits: 11 bit; 8: 29 bit.
+/// 3 hex digits: 11 bit; 8: 29 bit; 2: an address of a line medium.
 std::optional<Target> parseTarget(std::string_view digits) {
   const auto id = toUnsigned(digits, 16);
   const bool extended = digits.size() == 8;
   if (!id || digits.starts_with("0x") || digits.starts_with("0X")) return std::nullopt;
+  if (digits.size() == 2) {
+    const auto address = static_cast<std::uint32_t>(*id);
+    const bool everybody = address == functionalAddress(event::Medium::iso14230_4) ||
+                           address == functionalAddress(event::Medium::iso9141_2);
+    return Target{address, std::nullopt, false, everybody, true};
+  }
   if (!extended && digits.size() != 3) return std::nullopt;
   if (*id > (extended ? 0x1FFFFFFFU : 0x7FFU)) return std::nullopt;
   Target t;
@@ -141,8 +148,8 @@ std::optional<std::string> vinOf(ByteView request, ByteView answer) {
   return asText(answer.subspan(3));
 }
 
-std::string describeAnswer(ByteView request, ByteView answer) {
-  return toText(decodeAnswer(request, answer), kMostItems);
+std::string describeAnswer(ByteView request, ByteView answer, event::Medium medium) {
+  return toText(decodeAnswer(request, answer, medium), kMostItems);
 }
 
 Result<AddressedRequest> parseRequestText(std::string_view text) {
@@ -154,8 +161,10 @@ Result<AddressedRequest> parseRequestText(std::string_view text) {
     const auto blank = std::min(text.find(' '), text.size());
     const auto target = parseTarget(text.substr(1, blank - 1));
     if (!target)
-      return usage(fmt::format("'{}' is no identifier: 3 hex digits (000-7FF) or 8 (00000000-1FFFFFFF)",
-                               text.substr(0, blank)));
+      return usage(
+          fmt::format("'{}' is no identifier: 3 hex digits (000-7FF) or 8 (00000000-1FFFFFFF), nor "
+                      "an address of a K-line (2 digits)",
+                      text.substr(0, blank)));
     out.target = *target;
     addressed = true;
     text.remove_prefix(blank);

@@ -11,6 +11,7 @@
 
 #include "core/base/hex.hpp"
 #include "core/base/result.hpp"
+#include "core/event/records.hpp"
 #include "core/protocol/names.hpp"
 #include "core/protocol/target.hpp"
 
@@ -34,7 +35,8 @@ enum class AnswerKind : std::uint8_t { none, positive, negative, pending };
 /// "09 02: vehicle information, VIN".
 [[nodiscard]] std::string describeRequest(ByteView request);
 /// What decodeAnswer() found in one line; of long lists the beginning.
-[[nodiscard]] std::string describeAnswer(ByteView request, ByteView answer);
+[[nodiscard]] std::string describeAnswer(ByteView request, ByteView answer,
+                                         event::Medium medium = event::Medium::can);
 /// The number in a positive answer to 22 F190 or 09 02; nothing if there is none. Not checked: vin.hpp.
 [[nodiscard]] std::optional<std::string> vinOf(ByteView request, ByteView answer);
 
@@ -42,9 +44,9 @@ struct AddressedRequest {
   Target target;
   Bytes pdu;
 };
-/// "01 0C", "@7E0 22 F190", "@18DA10F1 22 F190". Without an address, OBD goes to the functional address 7DF;
-/// UDS needs one. ErrorKind::usage says what is wrong and how it is written. Whether it may be sent is the
-/// gate's matter.
+/// "01 0C", "@7E0 22 F190", "@18DA10F1 22 F190", "@10 1A 90" (K-line). Without an address, OBD goes to the
+/// functional address 7DF; UDS needs one. ErrorKind::usage says what is wrong and how it is written. Whether
+/// it may be sent is the gate's matter.
 [[nodiscard]] Result<AddressedRequest> parseRequestText(std::string_view text);
 
 }  // namespace pin16::protocol

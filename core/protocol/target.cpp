@@ -33,4 +33,8 @@ std::string idText(std::uint32_t id, bool extended) {
   return extended ? fmt::format("{:08X}", id) : fmt::format("{:03X}", id);
 }
 
+std::string idText(std::uint32_t id, bool extended, bool line) {
+  return line ? fmt::format("{:02X}", id) : idText(id, extended);
+}
+
 }  // namespace pin16::protocol

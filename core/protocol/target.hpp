@@ -1,7 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
-/// Whom a request is addressed to on CAN, ISO 15765-2 normal addressing with the identifiers of ISO 15765-4
-/// (identifier tables as transcribed in a public header file and in Wireshark's packet-obd-ii.c).
+/// Whom a request is addressed to: on CAN, ISO 15765-2 normal addressing with the identifiers of ISO 15765-4
+/// (identifier tables as transcribed in a public header file and in Wireshark's packet-obd-ii.c); on K-line
+/// and J1850 by an address of one byte.
 
 #include <cstdint>
 #include <optional>
@@ -20,6 +21,8 @@ struct Target {
   std::optional<std::uint32_t> answer_id;  ///< nothing: derived if ISO 15765-4 defines it, else learned
   bool extended = false;
   bool functional = false;
+  /// request_id and answer_id are addresses of a K-line or J1850 bus; which one, the link tells.
+  bool line = false;
   [[nodiscard]] bool operator==(const Target&) const = default;
 };
 
@@ -47,5 +50,7 @@ struct Target {
 [[nodiscard]] bool mayAnswer(const Target& target, std::uint32_t id);
 /// "7E0", "18DA10F1".
 [[nodiscard]] std::string idText(std::uint32_t id, bool extended);
+/// The same, two digits for an address of a line medium.
+[[nodiscard]] std::string idText(std::uint32_t id, bool extended, bool line);
 
 }  // namespace pin16::protocol

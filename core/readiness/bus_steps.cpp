@@ -251,6 +251,23 @@ void judgeSilence(StepMaker& m, const Case& c) {
   }
 }
 
+/// K-line and J1850 alone: nothing moves there until a tester asks, so silence tells nothing.
+bool onlyLineMedia(const std::vector<const LinkFacts*>& links) {
+  return !links.empty() && std::all_of(links.begin(), links.end(), [](const LinkFacts* l) {
+    return l->state.medium != event::Medium::can;
+  });
+}
+
+void judgeLineMedia(StepMaker& m, const Case& c, event::Medium medium) {
+  const auto& all = c.evidence.exchanges();
+  const auto answers = static_cast<std::uint64_t>(
+      std::count_if(all.begin(), all.end(), [](const ExchangeFacts& e) { return e.response_ms >= 0; }));
+  m.say(fmt::format("{} is silent until a tester asks.", toText(medium)));
+  if (answers == 0) return;
+  m.seen();
+  m.say(counted(answers, "answer") + " on it.");
+}
+
 }  // namespace
 
 Step trafficStep(const Case& c) {
@@ -264,6 +281,8 @@ Step trafficStep(const Case& c) {
     judgeFrames(m, c);
   else if (!ever_up)
     m.say("No interface was up to listen.");
+  else if (onlyLineMedia(links))
+    judgeLineMedia(m, c, links.front()->state.medium);
   else if (c.evidence.unacknowledged() == 0)
     judgeSilence(m, c);
   if (c.evidence.frames() == 0 && c.evidence.unacknowledged() > 0) judgeOurOwn(m, c);

@@ -77,6 +77,7 @@ struct ExchangeFacts {
   double response_ms = -1;
   Ns request_ns = kNoTime;
   double came_after_ms = -1;  ///< silent, but the answer's first frame came this long after the request
+  event::Medium medium = event::Medium::can;
 };
 
 /// An interlock's newest answer.

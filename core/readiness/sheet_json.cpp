@@ -61,6 +61,7 @@ json::object linkJson(const event::LinkState& l) {
   o["meter"] = l.meter;
   o["own_frames"] = toText(l.own_frames);
   o["medium_explains"] = json::value_from(l.medium_explains);
+  o["medium"] = toText(l.medium);
   return o;
 }
 

@@ -53,6 +53,8 @@ bool Case::poweredOn() const {
 }
 
 bool Case::isOwn(const ExchangeFacts& e) const {
+  // A job knows identifiers of CAN; addresses on K-line and J1850 are other numbers.
+  if (e.medium != event::Medium::can) return false;
   if (!job.module.address || e.extended != job.module.address->extended) return false;
   const job::Address& a = *job.module.address;
   return e.answer_id == a.answer_id || (!e.functional && e.request_id == a.request_id);
@@ -187,7 +189,7 @@ std::vector<std::string> othersThatAnswered(const Case& c) {
   std::set<std::string> others;
   for (const ExchangeFacts& e : c.evidence.exchanges())
     if (!c.isOwn(e) && (e.ended == event::Ended::answered || e.ended == event::Ended::negative))
-      others.insert(protocol::idText(e.answer_id, e.extended));
+      others.insert(protocol::idText(e.answer_id, e.extended, e.medium != event::Medium::can));
   return {others.begin(), others.end()};
 }
 

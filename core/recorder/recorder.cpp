@@ -89,6 +89,7 @@ class Recorder final : public link::Host {
   void onFrame(std::uint16_t link, Ns t_boot_ns, const event::CanFrame& frame, bool outbound) override;
   void onRecord(std::uint16_t link, Ns t_boot_ns, event::Kind kind, ByteView packed) override;
   void onBytes(std::uint16_t link, Ns t_boot_ns, ByteView bytes, bool outbound) override;
+  void onUnsent(std::uint16_t link, Ns t_boot_ns) override { asker_.onUnsent(link, t_boot_ns); }
 
   // Connection
   void onCommand(const std::shared_ptr<Connection>& from, const Command& command);
@@ -378,7 +379,14 @@ void Recorder::onFrame(std::uint16_t link, Ns t_boot_ns, const event::CanFrame& 
 }
 
 void Recorder::onRecord(std::uint16_t link, Ns t_boot_ns, event::Kind kind, ByteView packed) {
-  batch_.addRaw(sequence_++, t_boot_ns, link, kind, packed);
+  event::Line line;
+  const bool is_line = kind == event::Kind::line && unpack(packed, line);
+  batch_.addRaw(sequence_++, t_boot_ns, link, kind, packed,
+                is_line && line.ours ? event::kOutbound : std::uint8_t{0});
+  if (is_line) {
+    gate_.onLine(link, t_boot_ns, line);
+    asker_.onLine(link, t_boot_ns, line);
+  }
   if (event::LinkState state; kind == event::Kind::link && unpack(packed, state) && !state.meter) {
     gate_.onLinkState(link, t_boot_ns, state);
     asker_.onLinkState(link, t_boot_ns, state);
@@ -534,6 +542,7 @@ void Recorder::onCommand(const std::shared_ptr<Connection>& from, const Command&
       onRecord(event::kNoLink, bootNow(), event::Kind::verdict, command.packed);
       break;
     case Action::shut:
+      asker_.endSessions(bootNow());
       gate_.shut(command.text);
       note(event::Note{"gate shut: " + command.text, "recorder"});
       break;
@@ -566,6 +575,7 @@ void Recorder::ask(const std::shared_ptr<Connection>& from, const Command& comma
   if (command.answer_id != 0) ask.target.answer_id = command.answer_id;
   ask.target.extended = command.extended;
   ask.target.functional = command.functional;
+  ask.target.line = command.line;
   ask.wait_ns = command.wait_ns;
   ask.spacing_ns = command.spacing_ns;
   asker_.ask(ask, bootNow(), [this, from, id = command.id](const protocol::AskResult& result) {
@@ -588,6 +598,7 @@ void Recorder::beginFinish() {
   boost::system::error_code ignored;
   acceptor_.close(ignored);  // NOLINT(bugprone-unused-return-value)
   signals_.cancel(ignored);  // NOLINT(bugprone-unused-return-value)
+  asker_.endSessions(bootNow());
   for (const auto& one : links_) one->close();
   if (dropped_ > 0) note(event::Loss{event::LossPlace::queue, std::exchange(dropped_, 0)});
   flush();

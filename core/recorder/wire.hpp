@@ -22,7 +22,7 @@ inline constexpr std::size_t kMessageHeader = 5;
 
 enum class Action : std::uint8_t {
   hello = 0,    ///< text = the client's name, owner
-  ask = 1,      ///< link, request_id, answer_id, extended, functional, bytes
+  ask = 1,      ///< link, request_id, answer_id, extended, functional, line, bytes
   note = 2,     ///< text, by
   reading = 3,  ///< packed = event::Measurement
   power = 4,    ///< packed = event::Power (declared)
@@ -47,11 +47,12 @@ struct Command {
   Ns wait_ns = 0;      ///< as in protocol::Ask
   Ns spacing_ns = 0;   ///< as in protocol::Ask
   bool owner = false;  ///< hello: this client started the recorder
+  bool line = false;   ///< as in protocol::Target
   template <class A>
   void fields(A& a) {
     a(id), a(action), a(text), a(by), a(packed), a(link), a(request_id), a(answer_id), a(extended),
         a(functional);
-    a(wait_ns), a(spacing_ns), a(owner);
+    a(wait_ns), a(spacing_ns), a(owner), a(line);
   }
 };
 

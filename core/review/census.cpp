@@ -65,6 +65,22 @@ void Census::takeState(std::uint16_t index, const event::LinkState& state) {
   on.summary.state = state;
 }
 
+/// Not handed to the follower: plugins know identifiers of CAN.
+void Census::takeLine(std::uint16_t index, Ns t_utc_ns, Ns utc_offset_ns, event::Line line) {
+  PerLink& on = link(index);
+  if (!on.lines)
+    on.lines = std::make_unique<protocol::LineWitness>(
+        limits_,
+        [this, index](Ns t_ns, const event::Message& m) {
+          summary_.messages.push_back({index, t_ns, m});
+        },
+        [this, index](Ns, const event::Exchange& x) {
+          summary_.exchanges.push_back({index, x.request_ns, x});
+        });
+  line.first_ns = shifted(line.first_ns, utc_offset_ns);
+  on.lines->line(t_utc_ns, line);
+}
+
 void Census::take(const event::Batch& batch) {
   for (const event::Header& h : batch.headers) {
     const Ns t_utc_ns = shifted(h.t_ns, batch.utc_offset_ns);
@@ -121,6 +137,7 @@ void Census::takeGap(std::uint16_t index, Ns utc_offset_ns, event::Gap gap) {
   for (std::size_t i = 0; i < links_.size(); ++i) {
     if (!links_[i] || (index != event::kNoLink && index != i)) continue;
     links_[i]->witness->gap(gap.from_ns, gap.to_ns);
+    if (links_[i]->lines) links_[i]->lines->gap(gap.from_ns);
     links_[i]->load.unseen(gap.from_ns, gap.to_ns);
   }
   summary_.gaps.push_back({index, gap.to_ns, gap});
@@ -153,6 +170,10 @@ void Census::takeRecord(const event::Batch& batch, const event::Header& h, Ns t_
     case Kind::link:
       if (const auto state = batch.record<event::LinkState>(h); state && h.link != event::kNoLink)
         takeState(h.link, *state);
+      break;
+    case Kind::line:
+      if (auto line = batch.record<event::Line>(h); line && h.link != event::kNoLink)
+        takeLine(h.link, t_utc_ns, batch.utc_offset_ns, std::move(*line));
       break;
     case Kind::gap:
       if (const auto gap = batch.record<event::Gap>(h)) takeGap(h.link, batch.utc_offset_ns, *gap);
@@ -204,6 +225,7 @@ Summary Census::finish(Ns end_utc_ns) {
     LinkSummary& s = summary_.links.emplace_back();
     if (!on) continue;
     on->witness->finish(end_utc_ns);
+    if (on->lines) on->lines->finish(end_utc_ns);
     s = on->summary;
     if (on->load.counted()) {
       s.load = on->load.load();

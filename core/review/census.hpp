@@ -8,6 +8,7 @@
 
 #include "core/event/batch.hpp"
 #include "core/limits/limits.hpp"
+#include "core/protocol/line_witness.hpp"
 #include "core/protocol/witness.hpp"
 #include "core/review/summary.hpp"
 
@@ -54,6 +55,7 @@ class Census : public event::Sink {
   struct PerLink {
     explicit PerLink(std::unique_ptr<protocol::Witness> w) : witness(std::move(w)) {}
     std::unique_ptr<protocol::Witness> witness;
+    std::unique_ptr<protocol::LineWitness> lines;  ///< once a message of a line medium was seen
     can::LoadMeter load;
     LinkSummary summary;
   };
@@ -61,6 +63,7 @@ class Census : public event::Sink {
   PerLink& link(std::uint16_t index);
   [[nodiscard]] double afterPoll(std::uint16_t index, Ns request_ns) const;
   void takeState(std::uint16_t index, const event::LinkState& state);
+  void takeLine(std::uint16_t index, Ns t_utc_ns, Ns utc_offset_ns, event::Line line);
   void takeFrame(const event::Batch& batch, const event::Header& h, Ns t_utc_ns);
   void takeErrorFrame(PerLink& on, const event::CanFrame& frame);
   void takeGap(std::uint16_t index, Ns utc_offset_ns, event::Gap gap);

@@ -67,6 +67,7 @@ json::object stateValue(const event::LinkState& s) {
   o["meter"] = s.meter;
   o["own_frames"] = toText(s.own_frames);
   o["medium_explains"] = json::value_from(s.medium_explains);
+  o["medium"] = toText(s.medium);
   return o;
 }
 
@@ -117,6 +118,7 @@ json::object value(const Row<event::Message>& m) {
                  {"reason", m.record.complete ? json::value(nullptr) : json::value(m.record.reason)}};
   addAddressing(o, m.record.id, m.record.extended, m.record.mixed, m.record.prefix);
   o["prefix"] = prefixValue(m.record.prefix);
+  o["medium"] = toText(m.record.medium);
   return o;
 }
 json::object value(const Row<event::Exchange>& row) {
@@ -150,6 +152,7 @@ json::object value(const Row<event::Exchange>& row) {
   addAddressing(o, x.request_id, x.extended, x.mixed, x.request_prefix);
   o["request_prefix"] = prefixValue(x.request_prefix);
   o["answer_prefix"] = prefixValue(x.answer_prefix);
+  o["medium"] = toText(x.medium);
   return o;
 }
 json::object value(const Row<event::Sent>& s) {

@@ -171,8 +171,8 @@ std::string endText(const event::Exchange& x) {
 }
 
 /// "612/F1": the prefix behind the identifier.
-std::string addressText(std::uint32_t id, bool extended, std::int16_t prefix) {
-  const std::string out = protocol::idText(id, extended);
+std::string addressText(std::uint32_t id, bool extended, std::int16_t prefix, event::Medium medium) {
+  const std::string out = protocol::idText(id, extended, medium != event::Medium::can);
   return prefix < 0 ? out : out + fmt::format("/{:02X}", prefix);
 }
 
@@ -210,11 +210,13 @@ std::string timesText(const event::Exchange& x) {
 /// `id_width` is that of the widest address in the table.
 void addExchange(Sheet& sheet, const Row<event::Exchange>& row, std::size_t id_width) {
   const event::Exchange& x = row.record;
-  const std::string to = x.answer_id == 0 ? "-" : addressText(x.answer_id, x.extended, x.answer_prefix);
+  const std::string to =
+      x.answer_id == 0 ? "-" : addressText(x.answer_id, x.extended, x.answer_prefix, x.medium);
   const std::string time = x.response_ms < 0 ? "-" : fmt::format("{:.1f} ms", x.response_ms);
-  const std::string head = fmt::format(
-      "  {}{} {:>{}} > {:<{}}  {:<16} {:>9}  ", clockText(row.t_ns), x.ours ? " *" : "  ",
-      addressText(x.request_id, x.extended, x.request_prefix), id_width, to, id_width, endText(x), time);
+  const std::string head =
+      fmt::format("  {}{} {:>{}} > {:<{}}  {:<16} {:>9}  ", clockText(row.t_ns), x.ours ? " *" : "  ",
+                  addressText(x.request_id, x.extended, x.request_prefix, x.medium), id_width, to, id_width,
+                  endText(x), time);
   sheet.row(head + protocol::describeRequest(x.request));
   if (const std::string times = timesText(x); !times.empty()) sheet.line({}, times, kAnswerIndent);
   if (x.answer.empty()) return;
@@ -237,8 +239,9 @@ void addExchanges(Sheet& sheet, const Summary& s) {
                         counted(s.exchanges.size(), "exchange")));
   std::size_t id_width = kId11;
   for (const auto& row : s.exchanges)
-    id_width = std::max(
-        id_width, addressText(row.record.request_id, row.record.extended, row.record.request_prefix).size());
+    id_width = std::max(id_width, addressText(row.record.request_id, row.record.extended,
+                                              row.record.request_prefix, row.record.medium)
+                                      .size());
   for (std::size_t i = 0; i < std::min(s.exchanges.size(), kMostRows); ++i)
     addExchange(sheet, s.exchanges[i], id_width);
   sheet.more(s.exchanges.size(), kMostRows, "exchanges");

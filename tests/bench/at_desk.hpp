@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
-/// The bench's AT adapter behind a pty in this process, in real time on an io_context; what the host wrote
-/// and what left for the bus is kept.
+/// A bus adapter of the bench behind a pty in this process, in real time on an io_context; what the host
+/// wrote and what left for the bus is kept.
 
 #include <fcntl.h>
 #include <stdlib.h>
@@ -24,10 +24,11 @@
 
 namespace pin16::bench {
 
-class AtDesk : private World::Observer {
+template <class Device, class Habits>
+class Desk : private World::Observer {
  public:
   /// The bench has been running for `age_s`: 3 = all modules are up.
-  AtDesk(boost::asio::io_context& io, const Scenario& scenario, AtHabits habits = {}, double age_s = 3)
+  Desk(boost::asio::io_context& io, const Scenario& scenario, Habits habits = {}, double age_s = 3)
       : io_(io), line_(io), due_(io) {
     std::string pattern = (std::filesystem::temp_directory_path() / "pin16-at-XXXXXX").string();
     folder_ = ::mkdtemp(pattern.data());
@@ -40,14 +41,14 @@ class AtDesk : private World::Observer {
     plug();
     advance();
   }
-  ~AtDesk() override {
+  ~Desk() override {
     unplug();
     due_.cancel();
     std::error_code ignored;
     std::filesystem::remove_all(folder_, ignored);
   }
-  AtDesk(const AtDesk&) = delete;
-  AtDesk& operator=(const AtDesk&) = delete;
+  Desk(const Desk&) = delete;
+  Desk& operator=(const Desk&) = delete;
 
   /// A link to the pty; none while unplugged.
   [[nodiscard]] std::string path() const { return folder_ + "/at"; }
@@ -76,11 +77,13 @@ class AtDesk : private World::Observer {
     ::close(theirs_);
     ours_ = theirs_ = -1;
   }
+  /// Bytes to the host that are not the device's.
+  void disturb(std::string_view text) { toHost(text); }
   [[nodiscard]] bool plugged() const { return ours_ >= 0; }
 
   Ns start_ns = 0;  ///< when the scenario began
   std::unique_ptr<World> world;
-  std::optional<AtAdapter> adapter;
+  std::optional<Device> adapter;
   std::string from_host;                ///< everything that the host wrote
   std::vector<event::CanFrame> on_bus;  ///< frames of the interface that were on the bus
 
@@ -133,5 +136,6 @@ class AtDesk : private World::Observer {
   std::string folder_;
   int ours_ = -1, theirs_ = -1;
 };
+using AtDesk = Desk<AtAdapter, AtHabits>;
 
 }  // namespace pin16::bench

@@ -181,7 +181,7 @@ TEST(RequestText, UdsWithoutAddressSaysHow) {
   EXPECT_NE(r.error().text().find("@7E0 22 F190"), std::string::npos);
 }
 TEST(RequestText, EachMistakeIsUsage) {
-  for (const char* text : {"", "   ", "0", "01 0", "xx", "@7E0", "@7E 01 00", "@800 01 00", "@20000000 01 00",
+  for (const char* text : {"", "   ", "0", "01 0", "xx", "@7E0", "@7 01 00", "@800 01 00", "@20000000 01 00",
                            "@0x7E0 01 00", "@ 01 00", "3E 00", "10 03"}) {
     const auto r = parseRequestText(text);
     ASSERT_FALSE(r) << text;

@@ -8,6 +8,7 @@
 #include <utility>
 #include <vector>
 
+#include "core/link/line_format.hpp"
 #include "core/protocol/asker.hpp"
 
 namespace pin16::protocol {
@@ -40,15 +41,49 @@ class World : public link::Host {
   void onRecord(std::uint16_t, Ns, event::Kind kind, ByteView packed) override {
     if (kind == event::Kind::exchange) (void)unpack(packed, exchanges.emplace_back());
     if (kind == event::Kind::message) (void)unpack(packed, messages.emplace_back());
+    if (kind == event::Kind::note) (void)unpack(packed, notes.emplace_back());
     if (kind == event::Kind::refused) (void)unpack(packed, refused.emplace_back());
   }
 
   Status send(std::uint16_t l, link::Permit permit) {
     if (link_fails) return Error{ErrorKind::link, "listen-only", "", ""};
+    if (permit.isLine()) return sendLine(l, permit);
     far.push_back(permit.frame());
     if (on_send) on_send(permit.frame());
     if (confirms) outbound(permit.frame(), l);
     return {};
+  }
+  /// A line link: the bytes as they would be on the line; on a K-line an initialisation begins a session.
+  Status sendLine(std::uint16_t l, const link::Permit& permit) {
+    if (permit.start()) starts.push_back(*permit.start());
+    far_lines.push_back(link::lineBytes(permit.line()));
+    event::Line echo = permit.line();
+    echo.ours = true;
+    echo.first_ns = now;
+    if (confirms) line(echo, l);
+    return {};
+  }
+  void line(const event::Line& m, std::uint16_t l = 0) {
+    gate.onLine(l, now, m);
+    asker.onLine(l, now, m);
+  }
+  /// A module's message, "48 6B 11 41 00 ..." without check byte.
+  void answer(const char* text, event::Medium medium, std::uint16_t l = 0, std::size_t header = 3) {
+    const Bytes all = hex(text);
+    event::Line m;
+    m.medium = medium;
+    m.header.assign(all.begin(), all.begin() + static_cast<std::ptrdiff_t>(header));
+    m.data.assign(all.begin() + static_cast<std::ptrdiff_t>(header), all.end());
+    m.first_ns = now;
+    line(m, l);
+  }
+  void medium(event::Medium m, bool session = false, std::uint16_t l = 0) {
+    event::LinkState s;
+    s.condition = event::LinkCondition::up;
+    s.bitrate = m == event::Medium::j1850_pwm ? 41600 : 10400;
+    s.medium = m;
+    s.session = session;
+    state(s, l);
   }
   void feed(const event::CanFrame& f, bool out, std::uint16_t l) {
     gate.onFrame(l, now, f, out);
@@ -89,10 +124,13 @@ class World : public link::Host {
   std::function<void(const event::CanFrame&)> on_send;  ///< a module that answers within send()
   std::vector<event::CanFrame> far;
   std::vector<std::uint16_t> over;  ///< links whose exchange was over
+  std::vector<Bytes> far_lines;  ///< with check byte
+  std::vector<link::LineStart> starts;
   std::vector<AskResult> results;
   std::vector<event::Exchange> exchanges;
   std::vector<event::Message> messages;
   std::vector<event::Refused> refused;
+  std::vector<event::Note> notes;
   Gate gate;
   Asker asker;
 };
