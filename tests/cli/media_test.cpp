@@ -59,6 +59,9 @@ class Served {
 const std::map<std::string, std::set<std::string>> kExplained = {
     {"traffic", {"acknowledge", "error frames", "traffic", "controller"}},
     {"timing", {"times"}},
+    // Errors at each of our frames shut the gate over a medium that counts them; the word of an adapter does
+    // not.
+    {"answer", {"error frames"}},
 };
 
 std::string text(const json::value& v) { return std::string(v.as_string()); }
@@ -106,17 +109,17 @@ TEST_P(Media, DifferOnlyInWhatTheMediumExplains) {
   const std::string scenario = (kScenarios / GetParam()).string();
   fs::copy_file(scenario + "/job.toml", f.file("job.toml"));
   writeFile(f.file("said.txt"), runPin16({"bench", scenario, "--readings"}, f.path()).out);
+  int captures = 0;
+  const auto capture = [&] { return fmt::format("{}.pcapng", ++captures); };
   const auto check = [&](const std::string& uri) {
     fs::remove(f.file("job.toml.ledger"));
-    fs::remove(f.file("c.pcapng"));
     return said(runPin16({"check", "--job", "job.toml", uri, "--ask", "--rate-known", "--operator",
-                          "said.txt", "--json", "-o", "c.pcapng"},
+                          "said.txt", "--json", "-o", capture()},
                          f.path()));
   };
   const auto roll = [&](const std::string& uri) {
-    fs::remove(f.file("r.pcapng"));
-    return modules(runPin16(
-        {"rollcall", uri, "--job", "job.toml", "--rate-known", "--json", "-o", "r.pcapng"}, f.path()));
+    return modules(runPin16({"rollcall", uri, "--job", "job.toml", "--rate-known", "--json", "-o", capture()},
+                            f.path()));
   };
   const Said bench = check("bench:" + scenario);
   EXPECT_EQ(bench.steps.size(), 9U);
@@ -127,13 +130,13 @@ TEST_P(Media, DifferOnlyInWhatTheMediumExplains) {
         {"at", "?protocol=can11-500&monitor=on"}}) {
     const Served served(scenario, device, f.file("at"));
     const std::string uri = device + ":" + f.file("at/" + device) + options;
-    const Said it = check(uri);
+    Said it = check(uri);
     EXPECT_TRUE(it.explains.contains("acknowledge")) << device;
     for (const auto& [step, verdict] : bench.steps) {
-      if (it.steps.at(step) == verdict) continue;
+      if (it.steps[step] == verdict) continue;
       const auto subjects = kExplained.find(step);
       const bool explained =
-          subjects != kExplained.end() &&
+          subjects != kExplained.end() && (step != "answer" || bench.steps.at("traffic") == "faulty") &&
           std::any_of(subjects->second.begin(), subjects->second.end(),
                       [&, &explains = it.explains](const auto& s) { return explains.contains(s); });
       EXPECT_TRUE(explained) << device << ", " << step << ": " << it.steps.at(step)
