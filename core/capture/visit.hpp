@@ -45,6 +45,10 @@ Visit visitRecord(event::Kind kind, ByteView packed, F&& f) {
       return as(event::Client{});
     case Kind::note:
       return as(event::Note{});
+    case Kind::attempt:
+      return as(event::Attempt{});
+    case Kind::digest:
+      return as(event::Digest{});
     case Kind::message:
       return as(event::Message{});
     case Kind::exchange:

@@ -28,9 +28,11 @@ enum class Kind : std::uint8_t {
   refused = 10,  ///< Refused: a request that the gate did not let out
   power = 11,    ///< Power
   client = 12,   ///< Client: someone attached to or left the recorder
+  digest = 13,   ///< Digest: stands for a message whose content was blanked
   // declared
   reading = 32,  ///< Measurement typed by the operator
   note = 33,     ///< Note
+  attempt = 34,  ///< Attempt: one try of the other equipment begins or ends
   // concluded: recorded, never input again
   message = 64,   ///< Message
   exchange = 65,  ///< Exchange
@@ -208,6 +210,39 @@ struct Client {
   }
 };
 
+/// One try of the other equipment begins or ends. From its begin to the end of the recording the gate is shut
+/// and, unless `full`, what messages carry is blanked (protocol/envelope.hpp).
+struct Attempt {
+  bool begins = true;          ///< else it ended
+  std::string how;             ///< "command", "operator", "silence", "time", "interrupt"
+  std::string rung;            ///< end: as concluded live, never input again; empty not concluded
+  std::int32_t power_up = -1;  ///< begin: the number in the job's ledger of the power-up it uses; -1 unknown
+  bool full = false;           ///< begin: the job records the authority to keep full content
+  std::string changed;         ///< begin: the one thing that differs from the attempt before
+  std::string said;            ///< end: what the other program said, word for word
+  std::string by;
+  template <class A>
+  void fields(A& a) {
+    a(begins), a(how), a(rung), a(power_up), a(full), a(changed), a(said), a(by);
+  }
+};
+
+/// HMAC-SHA-256 of a message's whole payload under the run's key; the event's time is its last frame's.
+struct Digest {
+  std::uint32_t id = 0;
+  bool extended = false;
+  std::int16_t prefix = -1;  ///< as in Message
+  bool mixed = false;
+  bool complete = false;
+  std::uint32_t length = 0;  ///< bytes digested
+  Bytes hmac;
+  Ns first_ns = kNoTime;
+  template <class A>
+  void fields(A& a) {
+    a(id), a(extended), a(prefix), a(mixed), a(complete), a(length), a(hmac), a(first_ns);
+  }
+};
+
 /// A whole (or broken off) transport message, ISO 15765-2.
 struct Message {
   std::uint32_t id = 0;
@@ -322,6 +357,10 @@ template <>
 inline constexpr Kind kKindOf<Power> = Kind::power;
 template <>
 inline constexpr Kind kKindOf<Client> = Kind::client;
+template <>
+inline constexpr Kind kKindOf<Attempt> = Kind::attempt;
+template <>
+inline constexpr Kind kKindOf<Digest> = Kind::digest;
 template <>
 inline constexpr Kind kKindOf<Message> = Kind::message;
 template <>
