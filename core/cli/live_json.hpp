@@ -29,6 +29,7 @@ struct Asked {
 [[nodiscard]] std::string rateReportJson(const link::RateReport& report);
 [[nodiscard]] std::string verifyJson(const std::string& file, const capture::VerifyReport& report);
 /// `text` empty: nothing was noted.
-[[nodiscard]] std::string noteJson(const std::string& file, const std::string& text, bool ended);
+[[nodiscard]] std::string noteJson(const std::string& file, const std::string& text,
+                                   const std::string& attempt, bool ended);
 
 }  // namespace pin16::cli
