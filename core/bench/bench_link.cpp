@@ -70,6 +70,7 @@ class BenchLink : public link::Link, private World::Observer {
   }
 
   [[nodiscard]] const event::LinkState& state() const override { return state_; }
+  [[nodiscard]] event::Silence silentAtBest() const override { return state_.silence; }
 
  private:
   void arm() {

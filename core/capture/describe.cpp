@@ -120,6 +120,21 @@ std::string line(const Line& l, Kind) {
   return fmt::format("{} message {} {}: {}", toText(l.medium), l.ours ? "sent" : "received", shown(l.header),
                      shown(l.data));
 }
+std::string line(const Attempt& a, Kind) {
+  std::string out = a.begins ? "attempt begins" : "attempt ends";
+  append(out, ", by ", a.how);
+  append(out, ", ", a.by);
+  if (a.begins) out += a.full ? ", full content by authority" : ", answer data blanked";
+  if (a.power_up >= 0) out += fmt::format(", on power-up {}", a.power_up);
+  append(out, ", rung: ", a.rung);
+  append(out, ", changed: ", a.changed);
+  append(out, ", the other program said: ", a.said);
+  return out;
+}
+std::string line(const Digest& d, Kind) {
+  return fmt::format("digest of message {} [{}] {}{}", idText(d.id, d.extended), d.length, toHex(d.hmac),
+                     d.complete ? "" : ", broken off");
+}
 std::string line(const Message& m, Kind) {
   std::string out = fmt::format("message {} {} [{}] {}", idText(m.id, m.extended, m.medium),
                                 m.complete ? "complete" : "incomplete", m.payload.size(), shown(m.payload));

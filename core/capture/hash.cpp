@@ -3,6 +3,8 @@
 
 #include <fmt/format.h>
 #include <openssl/evp.h>
+#include <openssl/hmac.h>
+#include <openssl/rand.h>
 
 #include <array>
 
@@ -35,6 +37,27 @@ std::string Sha256::finish() {
   std::string out = good_ ? toHex(digest) : std::string();
   begin();
   return out;
+}
+
+Bytes hmacSha256(ByteView key, ByteView message) {
+  Bytes out(kHexSize / 2);
+  unsigned length = 0;
+  const bool good = HMAC(EVP_sha256(), key.data(), static_cast<int>(key.size()), message.data(),
+                         message.size(), out.data(), &length) != nullptr &&
+                    length == out.size();
+  return good ? out : Bytes();
+}
+
+Bytes randomBytes(std::size_t count) {
+  Bytes out(count);
+  return RAND_bytes(out.data(), static_cast<int>(count)) == 1 ? out : Bytes();
+}
+
+std::string keyName(ByteView key) {
+  constexpr std::size_t kShown = 16;
+  Sha256 hash;
+  hash.add(key);
+  return hash.finish().substr(0, kShown);
 }
 
 std::string sumPath(const std::string& path) { return path + ".sha256"; }

@@ -33,6 +33,13 @@ class Sha256 {
   void begin();
 };
 
+/// HMAC-SHA-256 (RFC 2104, FIPS 180-4), 32 bytes; empty if the library fails.
+[[nodiscard]] Bytes hmacSha256(ByteView key, ByteView message);
+/// Bytes from the system's generator; empty if it fails.
+[[nodiscard]] Bytes randomBytes(std::size_t count);
+/// Names a key without giving it away: the first 8 bytes of its SHA-256, hex.
+[[nodiscard]] std::string keyName(ByteView key);
+
 [[nodiscard]] std::string sumPath(const std::string& path);     ///< FILE.sha256
 [[nodiscard]] std::string blocksPath(const std::string& path);  ///< FILE.blocks
 

@@ -49,6 +49,10 @@ Visit visitRecord(event::Kind kind, ByteView packed, F&& f) {
       return as(event::Clearance{});
     case Kind::line:
       return as(event::Line{});
+    case Kind::attempt:
+      return as(event::Attempt{});
+    case Kind::digest:
+      return as(event::Digest{});
     case Kind::message:
       return as(event::Message{});
     case Kind::exchange:

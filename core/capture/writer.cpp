@@ -90,6 +90,7 @@ Bytes withFileTimes(Kind kind, ByteView packed, Ns offset) {
   if (kind == Kind::gap) return moved(Gap{}, &Gap::from_ns, &Gap::to_ns);
   if (kind == Kind::message) return moved(Message{}, &Message::first_ns);
   if (kind == Kind::line) return moved(Line{}, &Line::first_ns);
+  if (kind == Kind::digest) return moved(Digest{}, &Digest::first_ns);
   if (kind == Kind::exchange) return moved(Exchange{}, &Exchange::request_ns, &Exchange::handed_ns);
   return {packed.begin(), packed.end()};
 }

@@ -135,7 +135,7 @@ class Check {
   int run();
 
  private:
-  [[nodiscard]] std::vector<std::string> chosenUris() const;
+  void tellNext() const;
   Status openLinks();
   Status say(const Saying& saying);
   Status askOperator();
@@ -205,24 +205,9 @@ Status Check::say(const Saying& s) {
   return command(Action::power, pack(event::Power{s.power, "declared", ""}));
 }
 
-/// What the call names takes the place of the job's: its links of the job's links, its meters of the job's
-/// meters.
-std::vector<std::string> Check::chosenUris() const {
-  std::vector<std::string> all = o_.uris;
-  const auto named = [&](bool meter) {
-    return std::any_of(o_.uris.begin(), o_.uris.end(),
-                       [&](const std::string& uri) { return link::isMeter(uri) == meter; });
-  };
-  if (!named(false))
-    for (const auto& l : job_.links) all.push_back(l.uri);
-  if (!named(true))
-    for (const auto& m : job_.meters) all.push_back(job::meterUri(m));
-  return all;
-}
-
 Status Check::openLinks() {
   recorder::Config config;
-  config.uris = chosenUris();
+  config.uris = chosenUris(o_.uris, job_);
   config.sealed = job_.sealed;
   if (o_.search) {
     if (!o_.ask && !job_.sealed)
@@ -235,9 +220,9 @@ Status Check::openLinks() {
   buses_ = busLinks(config.uris);
   config.file = captureName(o_.output, "check");
   config.command = "pin16 check, job " + job_.name;
-  config.rate_fixed = o_.rate_known || job_.bus.rate_fixed;
+  config.rate_fixed = o_.rate_known;
+  applyJob(config, job_);
   if (!o_.ask) config.shut_reason = "check without --ask is passive";
-  if (job_.module.address) config.module_request_id = job_.module.address->request_id;
   auto session = recorder::Session::start(config);
   if (!session) return session.error();
   session_ = std::move(*session);
@@ -247,7 +232,8 @@ Status Check::openLinks() {
   const double wait_s = kLinksWait_s + (o_.search ? kSearchWait_s : 0);
   waits_.begin("the links to say what they are", wait_s);
   const Status state = waitForLinks(*session_, sink_, board_, uris_, wait_s);
-  if (!state && state.error().kind == ErrorKind::gate) refused_ = state.error();
+  refused_ = sealedOff(board_, job_);
+  if (!refused_ && !state && state.error().kind == ErrorKind::gate) refused_ = state.error();
   return !state && state.error().kind == ErrorKind::record ? state : Status{};
 }
 
@@ -482,6 +468,18 @@ int Check::exitOf() const {
   return exitCode(ErrorKind::internal);
 }
 
+/// The hand-over: power stays on, we no longer send, and what watches the attempt.
+void Check::tellNext() const {
+  if (sheet_.overall == readiness::Overall::not_ready || evidence_.power() != PowerState::on) return;
+  std::string next = "pin16 listen --attempt --job " + o_.job;
+  for (const auto& uri : o_.uris) next += fmt::format(" '{}'", uri);
+  std::fprintf(
+      stderr,
+      "%sleave power on: the read-out attempt inherits this power-up. The gate is shut. Next, before "
+      "the other equipment starts:\n  %s\n",
+      sheet_.overall == readiness::Overall::ready ? "" : "undecided; if you go on, ", next.c_str());
+}
+
 int Check::run() {
   if (Status state = openLinks(); !state) return fail(state.error());
   for (const auto& line : readiness::cautions(job_)) std::fprintf(stderr, "caution: %s\n", line.c_str());
@@ -500,8 +498,7 @@ int Check::run() {
   if (Status state = conclude(); !state) return fail(state.error());
   waits_.tellSum();
   fmt::print("{}", o_.json ? readiness::toJson(sheet_) : readiness::toPlainText(sheet_));
-  if (sheet_.overall == readiness::Overall::ready && evidence_.power() == PowerState::on)
-    std::fprintf(stderr, "leave power on: the read-out attempt inherits this power-up\n");
+  tellNext();
   return exitOf();
 }
 

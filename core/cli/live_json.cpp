@@ -256,10 +256,12 @@ std::string sceneJson(const std::string& file, const std::vector<SceneRow>& rows
   return json::serialize(doc);
 }
 
-std::string noteJson(const std::string& file, const std::string& text, bool ended) {
+std::string noteJson(const std::string& file, const std::string& text, const std::string& attempt,
+                     bool ended) {
   json::object doc = document("pin16-note");
   doc["file"] = file;
   doc["noted"] = text.empty() ? json::value(nullptr) : json::value(text);
+  doc["attempt"] = attempt.empty() ? json::value(nullptr) : json::value(attempt);
   doc["ended"] = ended;
   return json::serialize(doc);
 }

@@ -38,6 +38,7 @@ struct SceneRow {
 };
 [[nodiscard]] std::string sceneJson(const std::string& file, const std::vector<SceneRow>& rows);
 /// `text` empty: nothing was noted.
-[[nodiscard]] std::string noteJson(const std::string& file, const std::string& text, bool ended);
+[[nodiscard]] std::string noteJson(const std::string& file, const std::string& text,
+                                   const std::string& attempt, bool ended);
 
 }  // namespace pin16::cli

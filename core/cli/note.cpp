@@ -15,8 +15,8 @@ struct Nothing : event::Sink {
 int note(const Options& o) {
   std::string text;
   for (const auto& word : o.words) text += (text.empty() ? "" : " ") + word;
-  if (text.empty() && !o.end)
-    return fail({ErrorKind::usage, "nothing to note", "TEXT", "give the text, or --end"});
+  if (text.empty() && !o.end && o.attempt_mark.empty())
+    return fail({ErrorKind::usage, "nothing to note", "TEXT", "give the text, --attempt or --end"});
   const auto sockets = recorder::Session::running();
   if (sockets.empty())
     return fail({ErrorKind::usage, "no recording is running", "", "start one with `pin16 listen`"});
@@ -27,7 +27,17 @@ int note(const Options& o) {
   if (!session) return fail(session.error());
   Nothing ignore;
   recorder::Command command;
-  if (!text.empty()) {
+  if (!o.attempt_mark.empty()) {
+    event::Attempt attempt;
+    attempt.begins = o.attempt_mark == "begin";
+    attempt.how = "operator";
+    attempt.by = o.by;
+    (attempt.begins ? attempt.changed : attempt.said) = text;
+    command.action = recorder::Action::attempt;
+    command.packed = pack(attempt);
+    if (const auto reply = (*session)->call(command, ignore); !reply) return fail(reply.error());
+    std::fprintf(stderr, "the attempt %ss in %s\n", o.attempt_mark.c_str(), (*session)->file().c_str());
+  } else if (!text.empty()) {
     command.action = recorder::Action::note;
     command.text = text;
     command.by = o.by;
@@ -36,7 +46,7 @@ int note(const Options& o) {
   }
   if (o.end)
     if (const auto reply = finishRun(**session, ignore); !reply) return fail(reply.error());
-  if (o.json) std::printf("%s\n", noteJson((*session)->file(), text, o.end).c_str());
+  if (o.json) std::printf("%s\n", noteJson((*session)->file(), text, o.attempt_mark, o.end).c_str());
   return kExitReady;
 }
 

@@ -106,8 +106,12 @@ int run(int argc, char** argv) try {
   addJson(c, o);
 
   c = add("listen", "record what is on the bus; the gate is shut", listen);
-  addUris(c, o, true);
+  addUris(c, o, false);
   c->add_option("--for", o.for_s, "seconds; else until Ctrl-C");
+  c->add_option("--job", o.job, "job file: its links and meters, where none is named, its module");
+  auto* attempt = c->add_flag("--attempt", o.attempt,
+                              "the other equipment is about to try: says where it stopped, keeps no content");
+  c->add_option("--changed", o.changed, "the one thing that differs from the attempt before")->needs(attempt);
   c->add_flag("--lines", o.lines, "print every event");
   addPlugins(c, o);
   addOutput(c, o);
@@ -149,6 +153,11 @@ int run(int argc, char** argv) try {
   c = add("note", "write a line into the running recording", note);
   c->add_option("TEXT", o.words, "what to note");
   c->add_option("--by", o.by, "who says so");
+  c->add_option(
+       "--attempt", o.attempt_mark,
+       "an attempt of the other equipment begins (TEXT: the one thing that was changed) or ends (TEXT: "
+       "what the other program said, word for word)")
+      ->check(CLI::IsMember({"begin", "end"}));
   c->add_flag("--end", o.end, "end the recording");
   addJson(c, o);
 

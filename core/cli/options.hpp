@@ -43,7 +43,10 @@ struct Options {
   std::string at;                  ///< bench --at
   bool rate_known = false;
   bool search = false;
-  bool end = false;  ///< note --end
+  bool end = false;          ///< note --end
+  bool attempt = false;      ///< listen --attempt
+  std::string changed;       ///< listen --changed: the one thing that differs from the attempt before
+  std::string attempt_mark;  ///< note --attempt: begin, end
 };
 
 // One function a command, each returning the exit code.

@@ -57,10 +57,8 @@ int rollcall(const Options& o) {
     if (job->module.address) {
       const auto& a = *job->module.address;
       plan.module = protocol::Target{a.request_id, a.answer_id, a.extended, false};
-      config.module_request_id = a.request_id;
     }
-    config.sealed = job->sealed;
-    config.rate_fixed = config.rate_fixed || job->bus.rate_fixed;
+    applyJob(config, *job);
     limits = job->limits;
   }
   if (o.search)

@@ -108,6 +108,41 @@ void completeUris(std::vector<std::string>& uris, const job::Job& job) {
   for (std::string& uri : uris) uri = link::completeUri(uri, hints);
 }
 
+void applyJob(recorder::Config& config, const job::Job& job) {
+  config.sealed = job.sealed;
+  if (job.sealed) config.silence = job.silence;
+  config.rate_fixed = config.rate_fixed || job.bus.rate_fixed;
+  if (const auto& a = job.module.address) {
+    config.module_request_id = a->request_id;
+    config.module_answer_id = a->answer_id;
+    config.module_extended = a->extended;
+  }
+  if (job.authority)
+    config.authority =
+        fmt::format("{}: {}, {}", job.authority->who, job.authority->what, job.authority->when);
+}
+
+std::vector<std::string> chosenUris(const std::vector<std::string>& named, const job::Job& job) {
+  std::vector<std::string> all = named;
+  const auto has = [&](bool meter) {
+    return std::any_of(named.begin(), named.end(),
+                       [&](const std::string& uri) { return link::isMeter(uri) == meter; });
+  };
+  if (!has(false))
+    for (const auto& l : job.links) all.push_back(l.uri);
+  if (!has(true))
+    for (const auto& m : job.meters) all.push_back(job::meterUri(m));
+  return all;
+}
+
+std::optional<Error> sealedOff(const LinkBoard& board, const job::Job& job) {
+  if (!job.sealed) return std::nullopt;
+  for (const event::LinkState& s : board.states())
+    if (s.condition == LinkCondition::forbidden && s.text.starts_with("the job is sealed"))
+      return Error{ErrorKind::gate, s.text, s.uri, s.advice};
+  return std::nullopt;
+}
+
 Status pollUntil(recorder::Session& session, event::Sink& sink, std::chrono::milliseconds most,
                  const std::function<bool()>& until) {
   const Ns end = bootNow() + most.count() * kNsPerMs;

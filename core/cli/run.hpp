@@ -66,6 +66,14 @@ Status beginSearch(recorder::Config& config);
 /// Gives links that must know bit rate and addresses beforehand what the job knows.
 void completeUris(std::vector<std::string>& uris, const job::Job& job);
 
+/// What a job means for the run: the seal, its module, whether the rate is vouched for.
+void applyJob(recorder::Config& config, const job::Job& job);
+/// What the call names takes the place of the job's: its links of the job's links, its meters of the job's
+/// meters.
+[[nodiscard]] std::vector<std::string> chosenUris(const std::vector<std::string>& named, const job::Job& job);
+/// A link that the seal kept closed, as the error of the call; nothing if there is none.
+[[nodiscard]] std::optional<Error> sealedOff(const LinkBoard& board, const job::Job& job);
+
 /// Polls until `until` says so, `most` is over, or an interrupt.
 Status pollUntil(recorder::Session& session, event::Sink& sink, std::chrono::milliseconds most,
                  const std::function<bool()>& until);

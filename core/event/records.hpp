@@ -29,9 +29,11 @@ enum class Kind : std::uint8_t {
   power = 11,    ///< Power
   client = 12,   ///< Client: someone attached to or left the recorder
   line = 13,     ///< Line: a whole message of a K-line or J1850 bus
+  digest = 14,   ///< Digest: stands for a message whose content was blanked
   // declared
   reading = 32,    ///< Measurement typed by the operator
   note = 33,       ///< Note
+  attempt = 34,    ///< Attempt: one try of the other equipment begins or ends
   clearance = 35,  ///< Clearance: an interlock answered
   // concluded: recorded, never input again
   message = 64,   ///< Message
@@ -105,8 +107,8 @@ struct LinkState {
   OwnFrames own_frames = OwnFrames::acknowledged;
   /// What this medium cannot show of the bus, a sentence each, its subject before a colon.
   std::vector<std::string> medium_explains;
-  Medium medium = Medium::can;          ///< anything but CAN: messages are Line, not frames
-  bool session = false;                 ///< K-line: initialised by us, and not ended since
+  Medium medium = Medium::can;  ///< anything but CAN: messages are Line, not frames
+  bool session = false;         ///< K-line: initialised by us, and not ended since
   template <class A>
   void fields(A& a) {
     a(uri), a(description), a(condition), a(text), a(advice), a(bitrate), a(data_bitrate);
@@ -246,6 +248,39 @@ struct Client {
   template <class A>
   void fields(A& a) {
     a(name), a(attached), a(text);
+  }
+};
+
+/// One try of the other equipment begins or ends. From its begin to the end of the recording the gate is shut
+/// and, unless `full`, what messages carry is blanked (protocol/envelope.hpp).
+struct Attempt {
+  bool begins = true;          ///< else it ended
+  std::string how;             ///< "command", "operator", "silence", "time", "interrupt"
+  std::string rung;            ///< end: as concluded live, never input again; empty not concluded
+  std::int32_t power_up = -1;  ///< begin: the number in the job's ledger of the power-up it uses; -1 unknown
+  bool full = false;           ///< begin: the job records the authority to keep full content
+  std::string changed;         ///< begin: the one thing that differs from the attempt before
+  std::string said;            ///< end: what the other program said, word for word
+  std::string by;
+  template <class A>
+  void fields(A& a) {
+    a(begins), a(how), a(rung), a(power_up), a(full), a(changed), a(said), a(by);
+  }
+};
+
+/// HMAC-SHA-256 of a message's whole payload under the run's key; the event's time is its last frame's.
+struct Digest {
+  std::uint32_t id = 0;
+  bool extended = false;
+  std::int16_t prefix = -1;  ///< as in Message
+  bool mixed = false;
+  bool complete = false;
+  std::uint32_t length = 0;  ///< bytes digested
+  Bytes hmac;
+  Ns first_ns = kNoTime;
+  template <class A>
+  void fields(A& a) {
+    a(id), a(extended), a(prefix), a(mixed), a(complete), a(length), a(hmac), a(first_ns);
   }
 };
 
@@ -393,6 +428,10 @@ template <>
 inline constexpr Kind kKindOf<Client> = Kind::client;
 template <>
 inline constexpr Kind kKindOf<Line> = Kind::line;
+template <>
+inline constexpr Kind kKindOf<Attempt> = Kind::attempt;
+template <>
+inline constexpr Kind kKindOf<Digest> = Kind::digest;
 template <>
 inline constexpr Kind kKindOf<Message> = Kind::message;
 template <>

@@ -133,9 +133,19 @@ void readHead(Section s, Job& job) {
            {Arrangement::own_battery, Arrangement::fed_in_place, Arrangement::removed});
   s.choice("access", job.access, {Access::connector, Access::gateway, Access::direct});
   s.flag("sealed", job.sealed);
+  std::string silence;
+  s.text("silence", silence);
+  if (silence == "proven")
+    job.silence = event::Silence::proven;
+  else if (!silence.empty() && silence != "claimed")
+    s.fail(*s.find("silence"), "silence", "expected \"proven\" or \"claimed\"",
+           "How silent the links of a sealed job must be: proven by the kernel, or claimed by the device");
   std::optional<std::int64_t> budget;
   s.integer("power_up_budget", budget, 0, 1000, "How often the module may be powered up for this job");
   if (budget) job.power_up_budget = static_cast<int>(*budget);
+  std::optional<std::int64_t> alike;
+  s.integer("stop_after_alike", alike, 1, 100, "How many attempts in a row may end alike before you stop");
+  if (alike) job.stop_after_alike = static_cast<int>(*alike);
   std::optional<std::int64_t> nominal;
   s.integer("nominal_V", nominal, 12, 24, "Write nominal_V = 12 or nominal_V = 24");
   if (nominal && *nominal != 12 && *nominal != 24)
@@ -192,6 +202,20 @@ void readModule(Section s, Module& module) {
   s.number("run_A", module.start.run_A, 0.001, 100, "A");
   s.number("capacitance_uF", module.start.capacitance_uF, 0.1, 1e5, "uF");
   s.done();
+}
+
+void readAuthority(Section s, Job& job) {
+  Authority a;
+  for (const auto& [key, out] :
+       {std::pair<const char*, std::string*>{"who", &a.who}, {"what", &a.what}, {"when", &a.when}}) {
+    if (!s.has(key))
+      s.failHere(fmt::format("the authority does not say {}", key),
+                 "Write who gave it, what may be kept, and when it was given; without all three content is "
+                 "blanked: leave the table out");
+    s.text(key, *out);
+  }
+  s.done();
+  job.authority = std::move(a);
 }
 
 void readBus(Section s, BusFacts& bus) {
@@ -405,6 +429,8 @@ Job readAll(File& file, const toml::table& root) {
   withTable(file, top, "bus", [&](const toml::table& t) { readBus(Section(file, "bus", t), job.bus); });
   withTable(file, top, "feed", [&](const toml::table& t) { readFeed(Section(file, "feed", t), job); });
   withTable(file, top, "ours", [&](const toml::table& t) { readOurs(Section(file, "ours", t), job.ours); });
+  withTable(file, top, "authority",
+            [&](const toml::table& t) { readAuthority(Section(file, "authority", t), job); });
   withTable(file, top, "limits", [&](const toml::table& t) { readLimits(file, t, job); });
   withTable(file, top, "plugin", [&](const toml::table& t) { readPlugins(file, t, job); });
   withEach(file, top, "link", [&](const toml::table& t) { readLink(Section(file, "link", t), job); });

@@ -11,6 +11,7 @@
 #include <variant>
 #include <vector>
 
+#include "core/base/hex.hpp"
 #include "core/base/result.hpp"
 #include "core/event/records.hpp"
 #include "core/limits/limits.hpp"
@@ -98,6 +99,11 @@ struct MeterEntry {
 /// The entry as one URI, its fields as options.
 [[nodiscard]] std::string meterUri(const MeterEntry& meter);
 
+/// `[authority]`: who allowed that the content of an attempt is kept, what, and when, as in the paper.
+struct Authority {
+  std::string who, what, when;
+};
+
 /// Settings of one plugin as written; whether they fit is said by the plugin's own description (core/plugin).
 using PluginValue = std::variant<double, bool, std::string>;
 using PluginSettings = std::map<std::string, PluginValue>;
@@ -108,8 +114,12 @@ struct Job {
   Arrangement arrangement = Arrangement::own_battery;
   Access access = Access::connector;
   bool sealed = false;  ///< no stimulus allowed: the gate stays shut
+  /// Least grade of silence that a link of a sealed job must have to be opened, `[job] silence`.
+  event::Silence silence = event::Silence::claimed;
+  std::optional<Authority> authority;  ///< to keep full content during attempts; nothing: it is blanked
   std::optional<int> power_up_budget;
-  double nominal_V = 12;  ///< 12 or 24
+  std::optional<int> stop_after_alike;  ///< attempts in a row that end alike: the stop rule
+  double nominal_V = 12;                ///< 12 or 24
   /// How long all supplies must be off before a restraint system counts as empty: the vehicle's own figure.
   std::optional<double> wait_s;
   std::string wait_source;  ///< where that figure stands; not empty if there is one
@@ -170,5 +180,29 @@ struct PowerUp {
 };
 [[nodiscard]] Result<std::vector<PowerUp>> readLedger(const Job& job);
 [[nodiscard]] Status appendPowerUp(const Job& job, const PowerUp& entry);
+
+/// One attempt of the other equipment, in the append-only FILE.attempts beside the job file: one line each,
+/// seven fields parted by tabs, "-" for a number that is not known.
+struct AttemptEntry {
+  std::string utc;
+  std::string rung;
+  std::optional<int> power_up;  ///< its number in the ledger
+  std::optional<int> cycles;    ///< "ignition cycle, download" (49 CFR 563.5), typed from the other's report
+  std::string changed, said, capture;
+};
+/// Empty for a job without a file.
+[[nodiscard]] Result<std::vector<AttemptEntry>> readAttempts(const Job& job);
+[[nodiscard]] Status appendAttempt(const Job& job, const AttemptEntry& entry);
+/// Whether the job's stop rule is reached, one sentence; empty: it is not, or there is none.
+[[nodiscard]] std::string stopText(const Job& job, const std::vector<AttemptEntry>& attempts);
+/// The typed counts of the first and the last attempt that has one, against the ledger's power-ups between
+/// them: consistent or not, and never more than that. Empty: fewer than two counts.
+[[nodiscard]] std::string reconcileCycles(const std::vector<AttemptEntry>& attempts);
+
+/// The key of the job's digests (protocol/envelope.hpp), 32 bytes, in FILE.key beside the job file as hex,
+/// readable by its owner only; made when first asked for, and never changed, so that the digests of all of
+/// the job's attempts can be compared. Empty for a job without a file. ErrorKind::input: there is one, and it
+/// is no key, or others may read it; ErrorKind::record: it could not be made.
+[[nodiscard]] Result<Bytes> digestKey(const Job& job);
 
 }  // namespace pin16::job

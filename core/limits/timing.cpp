@@ -67,6 +67,11 @@ std::vector<Limit> timingLimits() {
       // a sweep: five times P2, and never faster than one request each 60 ms
       {"timing.sweep_wait_ms", 250, "ms", own, "own"},
       {"timing.sweep_spacing_ms", 60, "ms", own, "own"},
+      // an attempt of the other equipment: when it counts as over, when another frame counts as a repeat
+      {"attempt.silence_end_ms", 60000, "ms",
+       "own figure: an operator's answer to a dialogue of the other program", "own"},
+      {"attempt.repeat_max_ms", 2, "ms",
+       "common practice, no source: the quickest periodic messages come every 5 ms", "practice"},
       // the gate; a job can only make these stricter
       {"gate.quiet_after_foreign_ms", 10000, "ms", "own figure, twice S3 server", "own"},
       {"gate.load_max_share", 0.05, "1", own, "own"},

@@ -88,6 +88,9 @@ class Link {
   /// does nothing else (reading its own supply meter).
   virtual void exchangeOver() {}
   [[nodiscard]] virtual const event::LinkState& state() const = 0;
+  /// How silent it can be as it is set, known before it is opened: a sealed job opens none below its grade.
+  /// What it turns out to be, LinkState.silence says.
+  [[nodiscard]] virtual event::Silence silentAtBest() const { return event::Silence::cannot; }
   /// The operator named bit rate and format of this link in its URI, and the link can hear nothing before it
   /// asks, so that no frame can prove them: the gate takes the naming as vouching for this link.
   [[nodiscard]] virtual bool rateNamed() const { return false; }

@@ -29,6 +29,7 @@ bool played(event::Kind kind) {
     case event::Kind::power:
     case event::Kind::reading:
     case event::Kind::note:
+    case event::Kind::digest:
       return true;
     default:
       return false;
@@ -63,6 +64,9 @@ class ReplayLink final : public Link {
     return Error{ErrorKind::link, "a replayed capture has no bus: nothing was sent", state_.uri, ""};
   }
   [[nodiscard]] const event::LinkState& state() const override { return state_; }
+  [[nodiscard]] event::Silence silentAtBest() const override {
+    return event::Silence::proven;  // nothing is connected
+  }
 
  private:
   void emitState() { context_.host.emit(context_.index, t_boot_ns_, state_); }
@@ -159,6 +163,12 @@ void ReplayLink::play(const event::Header& h) {
       break;
     case event::Kind::gap:
       playGap(h);
+      break;
+    case event::Kind::digest:
+      if (auto d = batch_.record<event::Digest>(h)) {
+        if (d->first_ns != kNoTime) d->first_ns = bootOf(d->first_ns);
+        context_.host.emit(link, t_boot_ns_, *d);
+      }
       break;
     default:
       context_.host.onRecord(link, t_boot_ns_, h.kind, batch_.payload(h));

@@ -59,6 +59,9 @@ class SlcanLink final : public SerialLink {
         settings_(settings),
         timer_(context.io) {}
   Status send(Permit permit) override;
+  [[nodiscard]] event::Silence silentAtBest() const override {
+    return settings_.listen_only ? event::Silence::claimed : event::Silence::cannot;
+  }
 
  private:
   enum class Step { closed, sync, close, serial, rate, stamps, open, up };
@@ -451,9 +454,8 @@ void SlcanLink::onState(Ns t_ns, const SlcanLine& line) {
 }
 
 void SlcanLink::onDamaged(Ns t_ns, const SlcanLine& line) {
-  roomLog("link")->debug(
-      "{}: not understood: {}", state().uri,
-      hexStart({reinterpret_cast<const std::uint8_t*>(line.text.data()), line.text.size()}));
+  // Not what it said: that may be a damaged frame of a message that must not be kept.
+  roomLog("link")->debug("{}: a line of {} characters was not understood", state().uri, line.text.size());
   lose(t_ns, 1);
 }
 

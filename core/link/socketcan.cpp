@@ -63,6 +63,8 @@ class SocketCanLink final : public Link {
   void close() override;
   Status send(Permit permit) override;
   [[nodiscard]] const event::LinkState& state() const override { return state_; }
+  /// Whether the interface is set so, the kernel says once it is open; reading it disturbs nobody.
+  [[nodiscard]] event::Silence silentAtBest() const override { return event::Silence::proven; }
 
  private:
   void waitReadable();

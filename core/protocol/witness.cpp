@@ -16,8 +16,6 @@ using event::Ended;
 constexpr std::uint8_t kAnswerBit = 0x40;
 constexpr std::uint8_t kSuppressBit = 0x80;
 constexpr std::size_t kEchoSize = 3;  // service and what answerKind() compares
-constexpr const char* kCaptureEnded = "the capture ended first";
-constexpr const char* kGapCame = "the link was lost";
 constexpr const char* kWrongSize = "a consecutive frame has the wrong size";
 constexpr const char* kNotSurelyNext = "frames are missing: what follows may be another message";
 constexpr int kDoubtful = 2;              // a message of the partner, or two frames that fit less well
@@ -197,6 +195,12 @@ void Witness::frame(Ns t_ns, const CanFrame& f, bool outbound) {
   if (id.plain) read(word, t_ns, f, parsePci(f.payload(), f.fd()), outbound);
   if (id.prefixed && f.length > 1)
     read(prefixedKey(word, f.data[0]), t_ns, f, parsePci(f.payload(), f.fd(), 1), outbound);
+}
+
+Witness::Readings Witness::readings(const CanFrame& f) const {
+  const auto at = identifiers_.find(wordOfFrame(f));
+  if (at == identifiers_.end()) return {};
+  return {at->second.plain, at->second.prefixed};
 }
 
 void Witness::read(Key key, Ns t_ns, const CanFrame& f, const Pci& pci, bool outbound) {

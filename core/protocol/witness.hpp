@@ -54,6 +54,10 @@
 
 namespace pin16::protocol {
 
+/// Reasons of a message that was not seen to its end.
+inline constexpr const char* kCaptureEnded = "the capture ended first";
+inline constexpr const char* kGapCame = "the link was lost";
+
 class Witness {
  public:
   /// `t_ns` is the time of the message's last frame, or of the exchange's end.
@@ -72,6 +76,12 @@ class Witness {
   void frame(Ns t_ns, const event::CanFrame& frame, bool outbound);
   /// Nothing could be seen between the two.
   void gap(Ns from_ns, Ns to_ns);
+  /// How the identifier of a frame that was seen may still be read.
+  struct Readings {
+    bool plain = false;
+    bool prefixed = false;
+  };
+  [[nodiscard]] Readings readings(const event::CanFrame& frame) const;
   /// Time passed without a frame (live).
   void advance(Ns now_ns);
   /// The capture ended then; kNoTime = with its last frame.

@@ -4,6 +4,8 @@
 #include <fcntl.h>
 #include <fmt/format.h>
 #include <spdlog/spdlog.h>
+#include <sys/prctl.h>
+#include <sys/resource.h>
 #include <sys/statvfs.h>
 #include <sys/utsname.h>
 #include <unistd.h>
@@ -25,8 +27,10 @@
 
 #include "core/base/log.hpp"
 #include "core/can/wire_bits.hpp"
+#include "core/capture/hash.hpp"
 #include "core/link/link.hpp"
 #include "core/protocol/asker.hpp"
+#include "core/protocol/envelope.hpp"
 #include "core/protocol/gate.hpp"
 #include "core/recorder/inhibit.hpp"
 #include "core/recorder/journal.hpp"
@@ -100,6 +104,13 @@ class Recorder final : public link::Host {
   Status start();
   Status makeLinks();
   Result<link::Permit> searchPermit(std::uint16_t link, bool extended);
+  [[nodiscard]] std::string contentText() const;
+  Status beginEnvelope();
+  Status attempt(event::Attempt declared);
+  void emitDigests();
+  void openLinks();
+  [[nodiscard]] bool tooLoud(const event::LinkState& state, event::Silence grade) const;
+  void refuseLink(std::size_t index, event::LinkState state);
   void accept();
   void finishAfter(Ns wait_ns);
   void onHello(const std::shared_ptr<Connection>& from, const Command& hello);
@@ -132,6 +143,8 @@ class Recorder final : public link::Host {
   protocol::Gate gate_;
   protocol::Asker asker_;
   std::vector<std::unique_ptr<link::Link>> links_;
+  std::vector<std::optional<event::LinkState>> sealed_off_;  // links that the seal keeps closed, as told
+  std::unique_ptr<protocol::Envelope> envelope_;             // from an attempt's begin to the end of the run
 
   std::unique_ptr<Journal> journal_;
   SleepLock sleep_lock_;
@@ -142,6 +155,7 @@ class Recorder final : public link::Host {
   std::uint64_t dropped_ = 0;  // events the journal could not take, not yet told
   std::uint64_t sent_ = 0;
   Ns asker_armed_ns_ = kNoTime;
+  bool flush_armed_ = false;
   bool low_disk_told_ = false;
   bool opened_ = false;
   bool finishing_ = false;
@@ -251,10 +265,12 @@ Status Recorder::start() {
   facts.application = "Pin16 " PIN16_VERSION;
   facts.os = fmt::format("{} {}", os.sysname, os.release);
   facts.hardware = os.machine;
-  facts.comment = config_.command;
+  facts.comment = config_.command + "; " + contentText();
   facts.utc_offset_ns = clock_.offset();
   // A wrong link leaves no file behind.
   if (Status links = makeLinks(); !links) return links;
+  if (!config_.attempt.empty())
+    if (Status begun = beginEnvelope(); !begun) return begun;
   auto journal = Journal::open(config_.file, facts,
                                [this](const Error& e) { asio::post(io_, [this, e] { onRecordFailed(e); }); });
   if (!journal) return journal.error();
@@ -307,6 +323,81 @@ Result<link::Permit> Recorder::searchPermit(std::uint16_t link, bool extended) {
   return permit;
 }
 
+/// For the section header: the first question that is asked later.
+std::string Recorder::contentText() const {
+  if (!config_.authority.empty())
+    return "content of attempts is kept in full, by the authority of " + config_.authority;
+  return fmt::format("{} answer data is blanked and HMAC-SHA-256 digests are kept, key {}",
+                     !config_.attempt.empty() ? "from its first frame on" : "in attempts",
+                     config_.digest_key.empty() ? "of this run alone, forgotten at its end"
+                                                : capture::keyName(config_.digest_key));
+}
+
+/// From now on no content reaches a batch. What of it passes through this process is in no dump either: a
+/// crash leaves none, and nobody but root can look into the process.
+Status Recorder::beginEnvelope() {
+  if (envelope_ || !config_.authority.empty()) return {};
+  Bytes key = config_.digest_key.empty() ? capture::randomBytes(32) : config_.digest_key;
+  const rlimit none{0, 0};
+  if (key.empty() || prctl(PR_SET_DUMPABLE, 0) != 0 || setrlimit(RLIMIT_CORE, &none) != 0)
+    return Error{ErrorKind::record,
+                 "the content of an attempt cannot be kept out of a crash dump, or no key made", config_.file,
+                 "nothing was recorded; run it with PIN16_LOG=debug and report it"};
+  envelope_ = std::make_unique<protocol::Envelope>(limits_, std::move(key));
+  if (config_.module_request_id != 0)
+    envelope_->hint(config_.module_request_id, config_.module_answer_id, config_.module_extended);
+  for (std::size_t i = 0; i < config_.uris.size(); ++i)
+    if (config_.uris[i].starts_with("replay:")) envelope_->noDigests(static_cast<std::uint16_t>(i));
+  return {};
+}
+
+Status Recorder::attempt(event::Attempt declared) {
+  if (declared.begins) {
+    gate_.shut("an attempt of the other equipment has begun in this run");
+    if (Status begun = beginEnvelope(); !begun) return begun;
+    declared.full = !config_.authority.empty();
+  }
+  note(declared);
+  return {};
+}
+
+void Recorder::emitDigests() {
+  for (const auto& made : envelope_->takeDigests())
+    batch_.add(sequence_++, made.t_ns, made.link, event::Kind::digest, made.digest);
+}
+
+/// A meter hangs on no bus, a file neither.
+bool Recorder::tooLoud(const event::LinkState& state, event::Silence grade) const {
+  return !state.meter && state.time_origin != "file" && grade < config_.silence;
+}
+
+void Recorder::refuseLink(std::size_t index, event::LinkState state) {
+  const char* const wanted = config_.silence == event::Silence::proven ? "proven" : "at least claimed";
+  state.condition = event::LinkCondition::forbidden;
+  state.text = fmt::format(
+      "the job is sealed: a link must be silent, {}, and this one is not; it is not used", wanted);
+  state.advice =
+      state.uri.starts_with("socketcan:")
+          ? fmt::format("ip link set {0} down; ip link set {0} type can listen-only on; ip link set {0} up",
+                        state.uri.substr(state.uri.find(':') + 1))
+          : "take an adapter that can listen only and leave out listen=no; what a device claims is enough "
+            "unless the job says silence = \"proven\"";
+  const auto link = static_cast<std::uint16_t>(index);
+  sealed_off_[index] = state;
+  emit(link, bootNow(), event::Refused{"open " + state.uri, state.text});
+  emit(link, bootNow(), state);
+}
+
+void Recorder::openLinks() {
+  sealed_off_.resize(links_.size());
+  for (std::size_t i = 0; i < links_.size(); ++i) {
+    if (tooLoud(links_[i]->state(), links_[i]->silentAtBest()))
+      refuseLink(i, links_[i]->state());
+    else
+      links_[i]->open();
+  }
+}
+
 int Recorder::run() {
   if (Status state = start(); !state) {
     tellStarter(Reply::failure(0, state.error()));
@@ -347,14 +438,17 @@ void Recorder::onHello(const std::shared_ptr<Connection>& from, const Command& h
     owner_ = from;
     end_timer_.cancel();
     if (config_.for_ns > 0) finishAfter(config_.for_ns);
-    for (const auto& one : links_) one->open();
+    if (event::Attempt begins; !config_.attempt.empty() && unpack(config_.attempt, begins))
+      (void)attempt(begins);  // what could fail has been done at the start
+    openLinks();
     return;
   }
   // Who comes later is told how the links are; these states are in the capture already.
   event::Batch now;
   now.utc_offset_ns = clock_.offset();
   for (std::size_t i = 0; i < links_.size(); ++i)
-    now.add(0, bootNow(), static_cast<std::uint16_t>(i), event::Kind::link, links_[i]->state());
+    now.add(0, bootNow(), static_cast<std::uint16_t>(i), event::Kind::link,
+            i < sealed_off_.size() && sealed_off_[i] ? *sealed_off_[i] : links_[i]->state());
   from->send(std::make_shared<const Bytes>(encodeBatch(now)), true);
 }
 
@@ -371,32 +465,55 @@ void Recorder::accept() {
 // ---- Recorder: the stream
 
 void Recorder::onFrame(std::uint16_t link, Ns t_boot_ns, const event::CanFrame& frame, bool outbound) {
-  batch_.addFrame(sequence_++, t_boot_ns, link, frame, outbound ? event::kOutbound : std::uint8_t{0});
-  batch_.headers.back().wire_bits = can::packWireBits(can::wireBits(frame));
+  if (link < sealed_off_.size() && sealed_off_[link]) return;
+  const event::CanFrame kept = envelope_ ? envelope_->take(link, t_boot_ns, frame, outbound) : frame;
+  batch_.addFrame(sequence_++, t_boot_ns, link, kept, outbound ? event::kOutbound : std::uint8_t{0});
+  batch_.headers.back().wire_bits = can::packWireBits(can::wireBits(kept));
+  if (envelope_) emitDigests();
   gate_.onFrame(link, t_boot_ns, frame, outbound);
   asker_.onFrame(link, t_boot_ns, frame, outbound);
   afterEvent();
 }
 
 void Recorder::onRecord(std::uint16_t link, Ns t_boot_ns, event::Kind kind, ByteView packed) {
+  const bool of_sealed_off = link < sealed_off_.size() && sealed_off_[link];
+  if (of_sealed_off && kind == event::Kind::link) {
+    if (event::LinkState said; !unpack(packed, said) || said != *sealed_off_[link]) return;
+  }
   event::Line line;
   const bool is_line = kind == event::Kind::line && unpack(packed, line);
-  batch_.addRaw(sequence_++, t_boot_ns, link, kind, packed,
+  const Bytes kept = is_line && envelope_ ? pack(envelope_->take(link, t_boot_ns, line)) : Bytes();
+  batch_.addRaw(sequence_++, t_boot_ns, link, kind, kept.empty() ? packed : ByteView(kept),
                 is_line && line.ours ? event::kOutbound : std::uint8_t{0});
   if (is_line) {
+    if (envelope_) emitDigests();
     gate_.onLine(link, t_boot_ns, line);
     asker_.onLine(link, t_boot_ns, line);
+  }
+  if (event::Gap gap; envelope_ && kind == event::Kind::gap && unpack(packed, gap)) {
+    envelope_->gap(link, gap.from_ns, gap.to_ns);
+    emitDigests();
   }
   if (event::LinkState state; kind == event::Kind::link && unpack(packed, state) && !state.meter) {
     gate_.onLinkState(link, t_boot_ns, state);
     asker_.onLinkState(link, t_boot_ns, state);
+    if (!of_sealed_off && state.condition == event::LinkCondition::up && tooLoud(state, state.silence)) {
+      // Told by the link itself, within its own call: it is closed when that is over.
+      asio::post(io_, [this, link, state] {
+        if (finishing_ || sealed_off_[link]) return;
+        refuseLink(link, state);
+        links_[link]->close();
+      });
+    }
   }
   if (event::Sent sent; kind == event::Kind::sent && unpack(packed, sent)) asker_.onSent(link, sent);
   afterEvent();
 }
 
 void Recorder::onBytes(std::uint16_t link, Ns t_boot_ns, ByteView bytes, bool outbound) {
-  batch_.addRaw(sequence_++, t_boot_ns, link, event::Kind::bytes, bytes,
+  // Frames are in them as text: of what came in an attempt the number stays.
+  const Bytes none(envelope_ && !outbound ? bytes.size() : 0);
+  batch_.addRaw(sequence_++, t_boot_ns, link, event::Kind::bytes, none.empty() ? bytes : ByteView(none),
                 outbound ? event::kOutbound : std::uint8_t{0});
   afterEvent();
 }
@@ -404,7 +521,8 @@ void Recorder::onBytes(std::uint16_t link, Ns t_boot_ns, ByteView bytes, bool ou
 void Recorder::afterEvent() {
   if (batch_.headers.size() >= event::kBatchEvents) {
     flush();
-  } else if (batch_.headers.size() == 1) {
+  } else if (!flush_armed_) {  // an event can bring others with it
+    flush_armed_ = true;
     flush_timer_.expires_after(nanoseconds(event::kBatchAge_ns));
     flush_timer_.async_wait([this](const boost::system::error_code& fault) {
       if (!fault) flush();
@@ -414,6 +532,7 @@ void Recorder::afterEvent() {
 }
 
 void Recorder::flush() {
+  flush_armed_ = false;
   if (batch_.headers.empty()) return;
   batch_.utc_offset_ns = clock_.offset();
   auto whole = std::make_shared<event::Batch>();
@@ -468,6 +587,11 @@ void Recorder::housekeeping() {
   if (const Ns moved = now.offset() - clock_.offset(); moved > kClockStep_ns || moved < -kClockStep_ns)
     noteClock(now);
   noteDisk();
+  if (envelope_) {
+    envelope_->advance(bootNow());
+    emitDigests();
+    if (!batch_.headers.empty()) afterEvent();
+  }
   if (dropped_ > 0) note(event::Loss{event::LossPlace::queue, std::exchange(dropped_, 0)});
   tick_timer_.expires_after(nanoseconds(kHousekeeping_ns));
   tick_timer_.async_wait([this](const boost::system::error_code& fault) {
@@ -546,6 +670,17 @@ void Recorder::onCommand(const std::shared_ptr<Connection>& from, const Command&
       gate_.shut(command.text);
       note(event::Note{"gate shut: " + command.text, "recorder"});
       break;
+    case Action::attempt: {
+      event::Attempt declared;
+      const Status done = unpack(command.packed, declared)
+                              ? attempt(declared)
+                              : Error{ErrorKind::internal, "the attempt's record cannot be read", "", ""};
+      if (!done) {
+        from->reply(Reply::failure(command.id, done.error()));
+        return;
+      }
+      break;
+    }
     case Action::finish:
       from->said_goodbye = true;
       finish_waiters_.emplace_back(from, command.id);
@@ -600,6 +735,10 @@ void Recorder::beginFinish() {
   signals_.cancel(ignored);  // NOLINT(bugprone-unused-return-value)
   asker_.endSessions(bootNow());
   for (const auto& one : links_) one->close();
+  if (envelope_) {
+    envelope_->finish(bootNow());
+    emitDigests();
+  }
   if (dropped_ > 0) note(event::Loss{event::LossPlace::queue, std::exchange(dropped_, 0)});
   flush();
   for (auto* timer : {&flush_timer_, &asker_timer_, &tick_timer_, &end_timer_}) timer->cancel();

@@ -30,7 +30,8 @@ enum class Action : std::uint8_t {
   shut = 6,     ///< text = why the gate stays shut from now on
   finish = 7,   ///< end the recording; the reply comes when the file is complete
   status = 8,
-  clearance = 9,  ///< packed = event::Clearance
+  attempt = 9,     ///< packed = event::Attempt: one of the other equipment begins or ends
+  clearance = 10,  ///< packed = event::Clearance
 };
 
 struct Command {
@@ -100,11 +101,20 @@ struct Config {
   Ns for_ns = 0;                        ///< ends by itself after this; 0 = no
   std::uint32_t module_request_id = 0;  ///< of the job's module; 0 = unknown
   bool search = false;                  ///< links may search for their protocol: they send
+  std::uint32_t module_answer_id = 0;
+  bool module_extended = false;
+  /// Least grade that a link must have to be opened; `cannot`: any.
+  event::Silence silence = event::Silence::cannot;
+  /// Packed event::Attempt that begins before the links are opened; empty: none.
+  Bytes attempt;
+  Bytes digest_key;       ///< of the job; empty: one is made for this run and forgotten with it
+  std::string authority;  ///< not empty: content is kept during attempts, and by whose authority
   template <class A>
   void fields(A& a) {
     a(uris), a(file), a(socket), a(command), a(shut_reason), a(sealed), a(rate_fixed), a(outlive_owner),
         a(for_ns);
-    a(module_request_id), a(search);
+    a(module_request_id), a(search), a(module_answer_id), a(module_extended), a(silence), a(attempt),
+        a(digest_key), a(authority);
   }
 };
 

@@ -2,6 +2,7 @@
 #include "core/review/census.hpp"
 
 #include <algorithm>
+#include <map>
 #include <tuple>
 
 #include "core/can/error_text.hpp"
@@ -30,6 +31,7 @@ void keep(std::vector<Row<T>>& rows, const event::Batch& batch, const event::Hea
 
 void Census::hint(std::uint32_t request_id, std::uint32_t answer_id, bool extended) {
   hints_.push_back({request_id, answer_id, extended});
+  attempts_.hint(request_id, answer_id, extended);
 }
 
 Census::PerLink& Census::link(std::uint16_t index) {
@@ -40,11 +42,13 @@ Census::PerLink& Census::link(std::uint16_t index) {
       limits_,
       [this, index](Ns t_ns, const event::Message& m) {
         if (follower_ != nullptr) follower_->message(sequence_, index, t_ns, m);
+        attempts_.message(index, m);
         summary_.messages.push_back({index, t_ns, m});
       },
       [this, index](Ns t_ns, event::Exchange x) {
         if (x.ours) x.after_poll_ms = afterPoll(index, x.request_ns);
         if (follower_ != nullptr) follower_->exchange(sequence_, index, t_ns, x);
+        attempts_.exchange(index, x);
         summary_.exchanges.push_back({index, x.request_ns, x});
       }));
   for (const Hint& h : hints_) at->witness->hint(h.request_id, h.answer_id, h.extended);
@@ -63,6 +67,19 @@ void Census::takeState(std::uint16_t index, const event::LinkState& state) {
   on.summary.name = state.uri;
   on.summary.description = state.description;
   on.summary.state = state;
+  attempts_.state(index, kNoTime, state);
+}
+
+/// What a controller repeats because nobody acknowledges comes thousands of times a second: it is one
+/// message, and one more for good measure, since a frame that a capture holds twice is a fault in a transfer.
+bool Census::repeatedOften(PerLink& on, Ns t_utc_ns, const event::CanFrame& frame) const {
+  // A damaged stamp is before 1970; then nothing is subtracted from it.
+  const bool again =
+      on.last_ns >= 0 && t_utc_ns >= on.last_ns && t_utc_ns - on.last_ns < repeat_max_ns_ && frame == on.last;
+  on.repeats = again ? on.repeats + 1 : 0;
+  on.last = frame;
+  on.last_ns = t_utc_ns;
+  return on.repeats > 1;
 }
 
 /// Not handed to the follower: plugins know identifiers of CAN.
@@ -103,6 +120,8 @@ void Census::takeFrame(const event::Batch& batch, const event::Header& h, Ns t_u
   const auto frame = batch.frame(h);
   if (!frame) return;
   PerLink& on = link(h.link);
+  const bool outbound = (h.flags & event::kOutbound) != 0;
+  attempts_.frame(h.link, t_utc_ns, *frame, outbound);
   if (frame->error()) {
     if (follower_ != nullptr) follower_->frame(h, t_utc_ns, *frame, 0, 0);
     return takeErrorFrame(on, *frame);
@@ -119,7 +138,10 @@ void Census::takeFrame(const event::Batch& batch, const event::Header& h, Ns t_u
   else
     on.load.uncounted(t_utc_ns);
   if (follower_ != nullptr) follower_->frame(h, t_utc_ns, *frame, bits.total(), wire_ns);
-  on.witness->frame(t_utc_ns, *frame, (h.flags & event::kOutbound) != 0);
+  if (repeatedOften(on, t_utc_ns, *frame))
+    on.witness->advance(t_utc_ns);
+  else
+    on.witness->frame(t_utc_ns, *frame, outbound);
 }
 
 void Census::takeErrorFrame(PerLink& on, const event::CanFrame& frame) {
@@ -140,10 +162,12 @@ void Census::takeGap(std::uint16_t index, Ns utc_offset_ns, event::Gap gap) {
     if (links_[i]->lines) links_[i]->lines->gap(gap.from_ns);
     links_[i]->load.unseen(gap.from_ns, gap.to_ns);
   }
+  attempts_.gap(index, gap.from_ns, gap.to_ns, gap.reason);
   summary_.gaps.push_back({index, gap.to_ns, gap});
 }
 
 void Census::takeLoss(const event::Loss& loss) {
+  attempts_.loss(loss.count);
   switch (loss.place) {
     case event::LossPlace::kernel:
       summary_.losses.kernel += loss.count;
@@ -198,6 +222,16 @@ void Census::takeRecord(const event::Batch& batch, const event::Header& h, Ns t_
       break;
     case Kind::sample:
       ++summary_.samples;
+      if (const auto m = batch.record<event::Measurement>(h)) attempts_.sample(t_utc_ns, *m);
+      break;
+    case Kind::power:
+      if (const auto p = batch.record<event::Power>(h)) attempts_.power(t_utc_ns, *p);
+      break;
+    case Kind::attempt:
+      if (const auto a = batch.record<event::Attempt>(h)) attempts_.declared(t_utc_ns, *a);
+      break;
+    case Kind::digest:
+      keep(summary_.digests, batch, h, t_utc_ns);
       break;
     case Kind::reading:
       ++summary_.readings;
@@ -217,6 +251,48 @@ void Census::takeRecord(const event::Batch& batch, const event::Header& h, Ns t_
     default:
       break;
   }
+}
+
+void Census::advance(Ns now_utc_ns) {
+  for (const auto& on : links_)
+    if (on) on->witness->advance(now_utc_ns);
+}
+
+Passes Census::comparePasses() const {
+  // By link, identifier and prefix: the digests in order of time.
+  using Place = std::tuple<std::uint16_t, std::uint32_t, bool, std::int16_t>;
+  std::map<Place, std::vector<const Row<event::Digest>*>> digests;
+  for (const auto& d : summary_.digests)
+    digests[{d.link, d.record.id, d.record.extended, d.record.prefix}].push_back(&d);
+  const auto digestAt = [&](const Place& place, Ns from_ns, std::size_t length) -> Bytes {
+    const auto of = digests.find(place);
+    if (of == digests.end()) return {};
+    auto at = std::lower_bound(of->second.begin(), of->second.end(), from_ns,
+                               [](const auto* d, Ns t_ns) { return d->t_ns < t_ns; });
+    // Each "pending" before the answer has its own.
+    at = std::find_if(at, of->second.end(), [&](const auto* d) { return d->record.length == length; });
+    return at != of->second.end() ? (*at)->record.hmac : Bytes();
+  };
+  Passes out;
+  std::map<std::pair<Place, Bytes>, Bytes> asked;
+  for (const auto& row : summary_.exchanges) {
+    const event::Exchange& x = row.record;
+    if (x.ours || x.functional || x.ended != event::Ended::answered) continue;
+    const Place to{row.link, x.request_id, x.extended, x.request_prefix};
+    const Place from{row.link, x.answer_id, x.extended, x.answer_prefix};
+    Bytes request = digestAt(to, x.request_ns, x.request.size());
+    Bytes answer = digestAt(from, x.request_ns, x.answer.size());
+    if (summary_.digests.empty()) {
+      request = x.request;
+      answer = x.answer;
+    }
+    if (request.empty() || answer.empty()) continue;
+    const auto [before, fresh] = asked.try_emplace({to, std::move(request)}, answer);
+    if (fresh) continue;
+    ++(before->second == answer ? out.same : out.different);
+    before->second = std::move(answer);
+  }
+  return out;
 }
 
 Summary Census::finish(Ns end_utc_ns) {
@@ -246,6 +322,10 @@ Summary Census::finish(Ns end_utc_ns) {
       summary_.error_classes.push_back({std::string(can::errorClasses()[i].name), error_classes_[i]});
   byTime(summary_.messages);
   byTime(summary_.exchanges);
+  byTime(summary_.digests);
+  summary_.passes = comparePasses();
+  attempts_.finish(end_utc_ns);
+  summary_.attempts = attempts_.reports();
   return std::move(summary_);
 }
 

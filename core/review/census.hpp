@@ -8,6 +8,7 @@
 
 #include "core/event/batch.hpp"
 #include "core/limits/limits.hpp"
+#include "core/protocol/attempt.hpp"
 #include "core/protocol/line_witness.hpp"
 #include "core/protocol/witness.hpp"
 #include "core/review/summary.hpp"
@@ -34,7 +35,10 @@ class Follower {
 /// where the batches are cut.
 class Census : public event::Sink {
  public:
-  explicit Census(limits::Limits limits) : limits_(std::move(limits)) {}
+  explicit Census(limits::Limits limits)
+      : limits_(std::move(limits)),
+        attempts_(limits_),
+        repeat_max_ns_(fromMs(limits_.value("attempt.repeat_max_ms"))) {}
   Census(const Census&) = delete;  // its witnesses report to this very object
   Census& operator=(const Census&) = delete;
 
@@ -51,6 +55,10 @@ class Census : public event::Sink {
   /// The stream ended at `end_utc_ns` (kNoTime: with its last event). Call once; nothing can be taken after.
   [[nodiscard]] Summary finish(Ns end_utc_ns = kNoTime);
 
+  /// Live: time passed without an event, and what is known of attempts so far.
+  void advance(Ns now_utc_ns);
+  [[nodiscard]] const protocol::AttemptWatch& attempts() const { return attempts_; }
+
  private:
   struct PerLink {
     explicit PerLink(std::unique_ptr<protocol::Witness> w) : witness(std::move(w)) {}
@@ -58,6 +66,9 @@ class Census : public event::Sink {
     std::unique_ptr<protocol::LineWitness> lines;  ///< once a message of a line medium was seen
     can::LoadMeter load;
     LinkSummary summary;
+    event::CanFrame last;
+    Ns last_ns = kNoTime;
+    std::uint64_t repeats = 0;  ///< of `last`, at once
   };
 
   PerLink& link(std::uint16_t index);
@@ -65,6 +76,8 @@ class Census : public event::Sink {
   void takeState(std::uint16_t index, const event::LinkState& state);
   void takeLine(std::uint16_t index, Ns t_utc_ns, Ns utc_offset_ns, event::Line line);
   void takeFrame(const event::Batch& batch, const event::Header& h, Ns t_utc_ns);
+  [[nodiscard]] bool repeatedOften(PerLink& on, Ns t_utc_ns, const event::CanFrame& frame) const;
+  [[nodiscard]] Passes comparePasses() const;
   void takeErrorFrame(PerLink& on, const event::CanFrame& frame);
   void takeGap(std::uint16_t index, Ns utc_offset_ns, event::Gap gap);
   void takeLoss(const event::Loss& loss);
@@ -72,6 +85,8 @@ class Census : public event::Sink {
   void takeRecord(const event::Batch& batch, const event::Header& h, Ns t_utc_ns);
 
   limits::Limits limits_;
+  protocol::AttemptWatch attempts_;
+  Ns repeat_max_ns_;
   struct Hint {
     std::uint32_t request_id, answer_id;
     bool extended;

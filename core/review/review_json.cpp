@@ -155,6 +155,71 @@ json::object value(const Row<event::Exchange>& row) {
   o["medium"] = toText(x.medium);
   return o;
 }
+json::object value(const protocol::SupplyCourse& c) {
+  return {{"point", c.point},
+          {"unit", c.unit},
+          {"first", c.first},
+          {"lowest_before", c.lowest_before},
+          {"lowest_after", c.lowest_after},
+          {"last", c.last},
+          {"lowest_ns", timeValue(c.lowest_ns)},
+          {"values", c.values}};
+}
+const char* breakerText(protocol::Breaker b) {
+  switch (b) {
+    case protocol::Breaker::module:
+      return "module";
+    case protocol::Breaker::tester:
+      return "other-equipment";
+    default:
+      return "unknown";
+  }
+}
+json::object value(const protocol::AttemptReport& a) {
+  json::array supply;
+  for (const auto& c : a.supply) supply.push_back(value(c));
+  return {{"rung", toName(a.rung)},
+          {"t_ns", timeValue(a.begin_ns)},
+          {"power_up", orNull(std::int64_t{a.power_up})},
+          {"end_ns", timeValue(a.end_ns)},
+          {"declared", a.declared},
+          {"ended", a.ended.empty() ? json::value(nullptr) : json::value(a.ended)},
+          {"content", a.declared && !a.full ? "blanked" : "full"},
+          {"link", linkValue(a.link)},
+          {"progress_ns", timeValue(a.progress_ns)},
+          {"progress", a.progress},
+          {"requests", a.requests},
+          {"answered", a.answered},
+          {"negative", a.negative},
+          {"silent", a.silent},
+          {"pending", a.pending},
+          {"cut", a.cut},
+          {"frames", a.frames},
+          {"error_frames", a.error_frames},
+          {"repeats", a.repeats},
+          {"code", orNull(std::int64_t{a.code})},
+          {"acknowledged", knownValue(a.acknowledged)},
+          {"broken_by",
+           a.breaker == protocol::Breaker::none ? json::value(nullptr) : json::value(breakerText(a.breaker))},
+          {"supply", std::move(supply)},
+          {"evidence", json::value_from(a.evidence)},
+          {"excludes", json::value_from(a.excludes)},
+          {"remains", json::value_from(a.remains)},
+          {"cannot_know", json::value_from(a.cannot_know)},
+          {"changed", a.changed},
+          {"said", a.said}};
+}
+json::object value(const Row<event::Digest>& d) {
+  return {{"link", linkValue(d.link)},
+          {"id", d.record.id},
+          {"extended", d.record.extended},
+          {"prefix", prefixValue(d.record.prefix)},
+          {"length", d.record.length},
+          {"complete", d.record.complete},
+          {"hmac", toHex(d.record.hmac)},
+          {"t_ns", timeValue(d.t_ns)},
+          {"first_ns", timeValue(d.record.first_ns)}};
+}
 json::object value(const Row<event::Sent>& s) {
   return {{"link", linkValue(s.link)},
           {"t_ns", timeValue(s.t_ns)},
@@ -214,7 +279,9 @@ std::string toJson(const Summary& s) {
   o["bus_load"] = loadValue(s.load, s.load_window_ns);
   o["messages"] = list(s.messages);
   o["exchanges"] = list(s.exchanges);
-  o["attempts"] = json::array();
+  o["attempts"] = list(s.attempts);
+  o["digests"] = list(s.digests);
+  o["passes"] = json::object{{"same", s.passes.same}, {"different", s.passes.different}};
   o["sent"] = list(s.sent);
   o["refused"] = list(s.refused);
   o["samples"] = s.samples;

@@ -3,7 +3,9 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
+#include "core/event/batch.hpp"
 #include "core/protocol/services.hpp"
 #include "core/protocol/target.hpp"
 #include "core/review/review.hpp"
@@ -121,6 +123,15 @@ std::string lossText(const Losses& l) {
                      l.adapter, l.queue);
 }
 
+/// Every byte that left.
+std::string sentText(const Row<event::Sent>& s) {
+  const auto frame = event::Batch::readFrame(s.record.frame);
+  const std::string what = frame ? fmt::format("{} {}", protocol::idText(frame->id(), frame->extended()),
+                                               toHex(frame->payload(), " "))
+                                 : toHex(s.record.frame, " ");
+  return fmt::format("{}  {}  ({})", clockText(s.t_ns), what, s.record.purpose);
+}
+
 void addHead(Sheet& sheet, const Summary& s) {
   if (!s.file.empty()) sheet.line("Capture", s.file);
   if (!s.application.empty()) sheet.line("Made by", s.application);
@@ -143,6 +154,8 @@ void addHead(Sheet& sheet, const Summary& s) {
   sheet.more(s.damage.size(), kMostGaps, "damaged places");
   for (const std::string& note : s.skipped) sheet.line("Skipped", note);
   sheet.line("Sent by us", s.sent.empty() ? "nothing" : counted(s.sent.size(), "frame"));
+  for (std::size_t i = 0; i < std::min(s.sent.size(), kMostRows); ++i) sheet.line("", sentText(s.sent[i]));
+  sheet.more(s.sent.size(), kMostRows, "frames");
   if (!s.refused.empty()) sheet.line("Refused", counted(s.refused.size(), "request"));
   if (s.readings + s.samples + s.notes != 0)
     sheet.line("Also", fmt::format("{}, {}, {}", counted(s.readings, "reading"), counted(s.samples, "sample"),
@@ -247,6 +260,49 @@ void addExchanges(Sheet& sheet, const Summary& s) {
   sheet.more(s.exchanges.size(), kMostRows, "exchanges");
 }
 
+void addAttempt(Sheet& sheet, const protocol::AttemptReport& a, std::size_t number, std::size_t count) {
+  sheet.blank();
+  const std::string which = count > 1 ? fmt::format("Attempt {} of {}", number, count) : "Attempt";
+  std::string head = fmt::format("{} of the other equipment: {}", which, toText(a.rung));
+  if (a.code >= 0) head += fmt::format(" ({:02X})", a.code);
+  sheet.row(head);
+  std::string when = fmt::format("{} to {}", clockText(a.begin_ns), clockText(a.end_ns));
+  when += a.declared ? (a.ended.empty() ? ", not ended" : ", ended by " + a.ended)
+                     : ", told by its requests: nobody declared it";
+  if (a.power_up >= 0) when += fmt::format("; on power-up {}", a.power_up);
+  sheet.line("  when", when);
+  if (a.progress_ns != kNoTime)
+    sheet.line("  last", fmt::format("{}: {}", clockText(a.progress_ns), a.progress));
+  const auto all = [&](const char* label, const std::vector<std::string>& texts) {
+    for (const std::string& text : texts) sheet.line(std::exchange(label, ""), text);
+  };
+  all("  seen", a.evidence);
+  all("  excludes", a.excludes);
+  all("  remains", a.remains);
+  all("  not known", a.cannot_know);
+  for (const protocol::SupplyCourse& c : a.supply) {
+    std::string course =
+        fmt::format("{} {:.4g} {}, lowest {:.4g} in {}", c.point, c.first, c.unit, c.lowest_before,
+                    a.progress_ns == kNoTime ? "its last second" : "the second before the last progress");
+    if (c.lowest_after < c.lowest_before)
+      course += fmt::format(", then {:.4g} at {}", c.lowest_after, clockText(c.lowest_ns));
+    sheet.line("  supply", course + ", from " + counted(c.values, "value"));
+  }
+  if (a.declared)
+    sheet.line("  content", a.full ? "kept in full, by the authority that the capture's header names"
+                                   : "blanked before it was written; digests stand for the messages");
+  if (!a.changed.empty()) sheet.line("  changed", a.changed);
+  if (!a.said.empty()) sheet.line("  it said", a.said);
+}
+
+void addAttempts(Sheet& sheet, const Summary& s) {
+  for (std::size_t i = 0; i < s.attempts.size(); ++i)
+    addAttempt(sheet, s.attempts[i], i + 1, s.attempts.size());
+  if (s.passes.same + s.passes.different != 0)
+    sheet.line("Asked again",
+               fmt::format("{} the same answer, {} another one", s.passes.same, s.passes.different));
+}
+
 /// No digit that the uncertainty does not carry, no "-0.00".
 std::string valueText(double value, double uncertainty) {
   if (!(uncertainty > 0)) return fmt::format("{:.5g}", value);
@@ -301,6 +357,7 @@ void addPlugins(Sheet& sheet, const Summary& s) {
 std::string toText(const Summary& s) {
   Sheet sheet;
   addHead(sheet, s);
+  addAttempts(sheet, s);
   addIdentifiers(sheet, s);
   addExchanges(sheet, s);
   addPlugins(sheet, s);

@@ -10,6 +10,7 @@
 #include "core/can/load.hpp"
 #include "core/event/records.hpp"
 #include "core/plugin/results.hpp"
+#include "core/protocol/attempt.hpp"
 
 namespace pin16::review {
 
@@ -58,6 +59,13 @@ struct Recorded {
   std::vector<Row<event::Verdict>> verdicts;
 };
 
+/// The same question asked again by the other equipment: was the answer the same? By content, or, where it
+/// was blanked, by its digest.
+struct Passes {
+  std::uint64_t same = 0;
+  std::uint64_t different = 0;
+};
+
 struct Summary {
   std::string file;  ///< empty: not from a file
   std::string application;
@@ -71,8 +79,11 @@ struct Summary {
   std::vector<event::Damage> damage;
   std::optional<can::Load> load;  ///< of the busiest link
   Ns load_window_ns = can::LoadMeter::kWindow_ns;
-  std::vector<Row<event::Message>> messages;    ///< by time of the last frame
-  std::vector<Row<event::Exchange>> exchanges;  ///< by time of the request, which is the row's time
+  std::vector<Row<event::Message>> messages;      ///< by time of the last frame
+  std::vector<Row<event::Exchange>> exchanges;    ///< by time of the request, which is the row's time
+  std::vector<protocol::AttemptReport> attempts;  ///< of the other equipment, by time
+  std::vector<Row<event::Digest>> digests;        ///< of blanked messages, by time of the last frame
+  Passes passes;
   std::vector<Row<event::Sent>> sent;
   std::vector<Row<event::Refused>> refused;
   std::uint64_t samples = 0;

@@ -57,6 +57,17 @@ TEST(JobFile, TheExampleOfTheDocumentIsRead) {
   EXPECT_EQ(j->limits.get("supply.module_min_V").confidence, "job");
 }
 
+TEST(JobFile, AuthorityAndTheGradeOfASealedJobsLinks) {
+  const auto j = parseJob(
+      "[job]\narrangement = \"removed\"\nsealed = true\nsilence = \"proven\"\n[authority]\nwho = \"A\"\n"
+      "what = \"B\"\nwhen = \"C\"\n",
+      "a");
+  ASSERT_TRUE(j) << j.error().text();
+  EXPECT_EQ(j->silence, event::Silence::proven);
+  ASSERT_TRUE(j->authority);
+  EXPECT_EQ(j->authority->what, "B");
+}
+
 TEST(JobFile, TheShortestOne) {
   const auto j = parseJob("[job]\narrangement = \"own-battery\"\n", "a");
   ASSERT_TRUE(j) << j.error().text();
@@ -82,6 +93,8 @@ TEST(JobFile, EveryErrorNamesItsPlaceAndWhatWasExpected) {
   };
   const Row rows[] = {
       {"sealed = 1", "yard.toml:3: job.sealed: ", "true or false"},
+      {"silence = \"cannot\"", "yard.toml:3: job.silence: ", "\"proven\" or \"claimed\""},
+      {"[authority]\nwho = \"A\"\nwhen = \"today\"", "yard.toml:3: authority: ", "does not say what"},
       {"sealled = true", "yard.toml:3: job.sealled: ", "Did you mean 'sealed'"},
       {"power_up_budget = -1", "yard.toml:3: job.power_up_budget: ", "from 0 to 1000"},
       {"power_up_budget = 2.5", "yard.toml:3: job.power_up_budget: ", "whole number"},

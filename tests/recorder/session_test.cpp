@@ -5,6 +5,7 @@
 
 #include <gtest/gtest.h>
 #include <signal.h>
+#include <sys/resource.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
@@ -131,6 +132,30 @@ TEST_F(RecorderProcess, TheGateOfASealedRunRefusesAndTheRefusalIsRecorded) {
   const auto kinds = kindsOfFile();
   EXPECT_EQ(kinds.count(event::Kind::sent), 0U);
   EXPECT_GE(kinds.at(event::Kind::refused), 1);
+}
+
+/// Ends it as a crash would, with room for a dump; whether the system wrote one.
+bool dumpsCore(const Config& config, const std::string& folder) {
+  const rlimit any{RLIM_INFINITY, RLIM_INFINITY};
+  setrlimit(RLIMIT_CORE, &any);
+  const auto before = std::filesystem::current_path();
+  std::filesystem::current_path(folder);
+  auto session = Session::start(config);
+  std::filesystem::current_path(before);
+  EXPECT_TRUE(session) << session.error().text();
+  if (!session) return false;
+  kill((*session)->recorderPid(), SIGABRT);
+  int status = 0;
+  EXPECT_EQ(waitpid((*session)->recorderPid(), &status, 0), (*session)->recorderPid());
+  EXPECT_TRUE(WIFSIGNALED(status));
+  return WCOREDUMP(status);
+}
+
+TEST_F(RecorderProcess, DuringAnAttemptACrashLeavesNoDump) {
+  if (!dumpsCore(config_, folder_)) GTEST_SKIP() << "this system writes no dumps: nothing can be shown";
+  config_.file = folder_ + "/attempt.pcapng";
+  config_.attempt = pack(event::Attempt());
+  EXPECT_FALSE(dumpsCore(config_, folder_));
 }
 
 TEST_F(RecorderProcess, AKilledOwnerLosesNothingAndANoteStillReachesTheRecording) {

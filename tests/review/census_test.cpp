@@ -261,7 +261,72 @@ TEST(ReviewJson, HasTheShapeThatTheCommandsPromise) {
   EXPECT_GT(v.at("bus_load").at("mean").as_double(), 0);
   EXPECT_TRUE(v.at("links").at(1).at("state").is_null()) << "unknown is said, not guessed";
   EXPECT_TRUE(v.at("links").at(1).at("bus_load").at("mean").is_null());
-  EXPECT_TRUE(v.at("attempts").as_array().empty());
+  ASSERT_EQ(v.at("attempts").as_array().size(), 1U);  // the TesterPresent on 7E1 is not ours
+  EXPECT_EQ(v.at("attempts").at(0).at("rung"), "silent");
+}
+
+/// The VIN asked twice by other equipment, with another answer if `other`.
+Stream askedTwice(bool other, bool digests) {
+  Stream s;
+  s.add(0, 0, can500());
+  for (int i = 0; i < 2; ++i) {
+    const double t = 1000 * i;
+    const bool differs = other && i == 1;
+    const char* const middle = digests   ? "2100000000000000"
+                               : differs ? "2154303030303031"
+                                         : "2154303030303030";
+    s.frame(t + 100, 0x7E0, "0322F190CCCCCCCC");
+    if (digests) s.add(t + 100, 0, event::Digest{0x7E0, false, -1, false, true, 3, {1}, Stream::ns(t + 100)});
+    s.frame(t + 112, 0x7E8, digests ? "101462F190000000" : "101462F190544553");
+    s.frame(t + 113, 0x7E0, "300000CCCCCCCCCC");
+    s.frame(t + 114, 0x7E8, middle);
+    s.frame(t + 115, 0x7E8, digests ? "2200000000000000" : "2230303030303031");
+    if (digests)
+      s.add(t + 115, 0,
+            event::Digest{0x7E8,
+                          false,
+                          -1,
+                          false,
+                          true,
+                          20,
+                          {static_cast<std::uint8_t>(differs ? 9 : 8)},
+                          Stream::ns(t + 112)});
+  }
+  return s;
+}
+
+TEST(CensusAttempts, OfOtherEquipmentIsFoundWithoutAMark) {
+  const Summary sum = counted(askedTwice(false, false));
+  ASSERT_EQ(sum.attempts.size(), 1U);
+  EXPECT_EQ(sum.attempts[0].rung, protocol::Rung::through);
+  EXPECT_FALSE(sum.attempts[0].declared);
+  EXPECT_EQ(sum.attempts[0].begin_ns, kOffset + Stream::ns(100));
+  EXPECT_EQ(sum.attempts[0].end_ns, kOffset + Stream::ns(1115));
+  const json::value v = json::parse(toJson(sum));
+  EXPECT_EQ(v.at("attempts").at(0).at("rung"), "through");
+  EXPECT_TRUE(v.at("attempts").at(0).at("power_up").is_null());
+}
+
+TEST(CensusAttempts, RepeatedPassesAreComparedByContentOrByDigest) {
+  for (const bool digests : {false, true})
+    for (const bool other : {false, true}) {
+      const Summary sum = counted(askedTwice(other, digests));
+      EXPECT_EQ(sum.passes.same, other ? 0U : 1U);
+      EXPECT_EQ(sum.passes.different, other ? 1U : 0U);
+      EXPECT_EQ(sum.digests.size(), digests ? 4U : 0U);
+    }
+}
+
+/// Nobody acknowledges: 4000 times a second the same request is one exchange, not thousands.
+TEST(CensusAttempts, ALoneSenderFillsNoMemory) {
+  Stream s;
+  s.add(0, 0, can500());
+  for (int i = 0; i < 4000; ++i) s.frame(100 + 0.25 * i, 0x7E0, "0322F190CCCCCCCC");
+  const Summary sum = counted(s);
+  EXPECT_LE(sum.exchanges.size(), 2U);
+  EXPECT_EQ(sum.frames, 4000U);
+  ASSERT_EQ(sum.attempts.size(), 1U);
+  EXPECT_EQ(sum.attempts[0].rung, protocol::Rung::unacknowledged);
 }
 
 /// Extended addressing, blocks, a "pending", a negative answer by normal fixed addresses.
