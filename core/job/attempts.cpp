@@ -1,14 +1,12 @@
 // SPDX-License-Identifier: Apache-2.0
-#include <fcntl.h>
 #include <fmt/format.h>
-#include <unistd.h>
 
 #include <algorithm>
-#include <cerrno>
 #include <cstdlib>
-#include <cstring>
+#include <filesystem>
 #include <fstream>
 
+#include "core/job/append.hpp"
 #include "core/job/job.hpp"
 
 namespace pin16::job {
@@ -19,13 +17,6 @@ constexpr int kCyclesMost = 60000;  // 49 CFR 563.8 Table III
 constexpr int kCyclesAccuracy = 1;  // of each reading, there
 
 std::string fileOf(const Job& job) { return job.file + ".attempts"; }
-
-/// One field of a line: what would break the line becomes a blank.
-std::string field(std::string text) {
-  std::replace_if(
-      text.begin(), text.end(), [](char c) { return c == '\t' || c == '\n' || c == '\r'; }, ' ');
-  return text;
-}
 
 std::optional<int> numberOf(const std::string& text) {
   const auto v = toUnsigned(text);
@@ -45,13 +36,26 @@ bool parseLine(const std::string& line, AttemptEntry& e) {
   return true;
 }
 
+/// What ends a line that a crash cut off: it stays an attempt, and the next one begins anew.
+std::string mendTail(const std::string& file) {
+  std::string line;
+  if (!cutOff(file, line)) return {};
+  if (AttemptEntry e; parseLine(line, e)) return "\n";
+  auto tabs = static_cast<std::size_t>(std::count(line.begin(), line.end(), '\t'));
+  std::string out;
+  if (tabs == 0) out = "\t", tabs = 1;
+  if (tabs == 1 && (line.empty() || line.back() == '\t' || !out.empty())) out += "unknown";
+  return out + std::string(kFields - 1 - std::min(tabs, kFields - 1), '\t') +
+         " (cut off while it was written)\n";
+}
+
 std::string text(const std::optional<int>& n) { return n ? std::to_string(*n) : "-"; }
 
 }  // namespace
 
 Result<std::vector<AttemptEntry>> readAttempts(const Job& job) {
   std::vector<AttemptEntry> out;
-  if (job.file.empty() || access(fileOf(job).c_str(), F_OK) != 0) return out;
+  if (job.file.empty() || !std::filesystem::exists(fileOf(job))) return out;
   std::ifstream in(fileOf(job), std::ios::binary);
   if (!in)
     return Error{ErrorKind::input, "the list of attempts cannot be read", fileOf(job),
@@ -75,18 +79,12 @@ Result<std::vector<AttemptEntry>> readAttempts(const Job& job) {
 
 Status appendAttempt(const Job& job, const AttemptEntry& e) {
   if (job.file.empty()) return {};
-  const int fd = ::open(fileOf(job).c_str(), O_WRONLY | O_CREAT | O_APPEND | O_CLOEXEC, 0644);
-  const std::string line =
-      fmt::format("{}\t{}\t{}\t{}\t{}\t{}\t{}\n", field(e.utc), field(e.rung), text(e.power_up),
-                  text(e.cycles), field(e.changed), field(e.said), field(e.capture));
-  const bool good = fd >= 0 && ::write(fd, line.data(), line.size()) == static_cast<ssize_t>(line.size()) &&
-                    ::fsync(fd) == 0;
-  const int fault = errno;
-  if (fd >= 0) ::close(fd);
-  if (good) return {};
-  return Error{
-      ErrorKind::record, fmt::format("the list of attempts could not be written: {}", std::strerror(fault)),
-      fileOf(job), "Check the folder's permissions and free space; until then note the attempt on paper"};
+  return appendTo(fileOf(job),
+                  mendTail(fileOf(job)) + fmt::format("{}\t{}\t{}\t{}\t{}\t{}\t{}\n", field(e.utc),
+                                                      field(e.rung), text(e.power_up), text(e.cycles),
+                                                      field(e.changed), field(e.said), field(e.capture)),
+                  "the list of attempts",
+                  "Check the folder's permissions and free space; until then note the attempt on paper");
 }
 
 std::string stopText(const Job& job, const std::vector<AttemptEntry>& attempts) {

@@ -49,6 +49,18 @@ TEST_F(Attempts, ComeBackInOrderWithWhatWasSaid) {
   EXPECT_EQ((*all)[1].cycles, 1042);
 }
 
+TEST_F(Attempts, WhatACrashCutOffStaysAnAttempt) {
+  for (const char* cut :
+       {"2026", "2026\t", "2026\tsil", "2026\tsilent\t1\t-\tother ca", "2026\tsilent\t1\t-\t\t\ta.pc"}) {
+    std::ofstream(job_.file + ".attempts") << "2026\tsilent\t1\t-\t\t\ta.pcapng\n" << cut;
+    ASSERT_TRUE(appendAttempt(job_, entry("through", 2)));
+    const auto all = readAttempts(job_);
+    ASSERT_TRUE(all) << cut << ": " << all.error().text();
+    ASSERT_EQ(all->size(), 3U) << cut;
+    EXPECT_EQ((*all)[2].rung, "through");
+  }
+}
+
 TEST_F(Attempts, ALineThatIsNoneNamesItsPlace) {
   std::ofstream(job_.file + ".attempts") << "2026\tsilent\n";
   const auto all = readAttempts(job_);
