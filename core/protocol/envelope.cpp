@@ -80,6 +80,8 @@ Reading read(const CanFrame& f, std::size_t prefix) {
 
 }  // namespace
 
+std::size_t keptBytes(ByteView message) { return std::min(keptOf(message), message.size()); }
+
 CanFrame blanked(const CanFrame& f, Witness::Readings readings) {
   if (f.error() || f.remote()) return f;
   Reading reading;

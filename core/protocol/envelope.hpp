@@ -33,6 +33,9 @@ namespace pin16::protocol {
 /// The frame with everything blanked that is content, by the readings that are possible.
 [[nodiscard]] event::CanFrame blanked(const event::CanFrame& frame, Witness::Readings readings);
 
+/// How many bytes of a message are kept, from the service byte on.
+[[nodiscard]] std::size_t keptBytes(ByteView message);
+
 class Envelope {
  public:
   struct Made {

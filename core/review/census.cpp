@@ -228,7 +228,10 @@ void Census::takeRecord(const event::Batch& batch, const event::Header& h, Ns t_
       if (const auto p = batch.record<event::Power>(h)) attempts_.power(t_utc_ns, *p);
       break;
     case Kind::attempt:
-      if (const auto a = batch.record<event::Attempt>(h)) attempts_.declared(t_utc_ns, *a);
+      if (const auto a = batch.record<event::Attempt>(h)) {
+        attempts_.declared(t_utc_ns, *a);
+        if (a->begins && !a->full && summary_.blanked_from_ns == kNoTime) summary_.blanked_from_ns = t_utc_ns;
+      }
       break;
     case Kind::digest:
       keep(summary_.digests, batch, h, t_utc_ns);

@@ -282,6 +282,7 @@ std::string toJson(const Summary& s) {
   o["attempts"] = list(s.attempts);
   o["digests"] = list(s.digests);
   o["passes"] = json::object{{"same", s.passes.same}, {"different", s.passes.different}};
+  o["blanked_from_ns"] = timeValue(s.blanked_from_ns);
   o["sent"] = list(s.sent);
   o["refused"] = list(s.refused);
   o["samples"] = s.samples;

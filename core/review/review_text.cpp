@@ -6,6 +6,7 @@
 #include <utility>
 
 #include "core/event/batch.hpp"
+#include "core/protocol/envelope.hpp"
 #include "core/protocol/services.hpp"
 #include "core/protocol/target.hpp"
 #include "core/review/review.hpp"
@@ -221,7 +222,22 @@ std::string timesText(const event::Exchange& x) {
 }
 
 /// `id_width` is that of the widest address in the table.
-void addExchange(Sheet& sheet, const Row<event::Exchange>& row, std::size_t id_width) {
+/// The answer in words. Blanked content must not be read as if it were one.
+std::string answerText(const event::Exchange& x, bool blanked) {
+  if (x.ended != event::Ended::answered && x.ended != event::Ended::negative)
+    return "broken off after " + counted(x.answer.size(), "byte");
+  if (blanked && x.ended == event::Ended::answered)
+    return counted(x.answer.size(), "byte") + ", content blanked";
+  return protocol::describeAnswer(x.request, x.answer);
+}
+
+std::string requestText(const event::Exchange& x, bool blanked) {
+  const std::size_t kept = blanked ? protocol::keptBytes(x.request) : x.request.size();
+  std::string out = protocol::describeRequest(ByteView(x.request).subspan(0, kept));
+  return kept < x.request.size() ? out + ", the rest blanked" : out;
+}
+
+void addExchange(Sheet& sheet, const Row<event::Exchange>& row, std::size_t id_width, bool blanked) {
   const event::Exchange& x = row.record;
   const std::string to =
       x.answer_id == 0 ? "-" : addressText(x.answer_id, x.extended, x.answer_prefix, x.medium);
@@ -230,13 +246,10 @@ void addExchange(Sheet& sheet, const Row<event::Exchange>& row, std::size_t id_w
       fmt::format("  {}{} {:>{}} > {:<{}}  {:<16} {:>9}  ", clockText(row.t_ns), x.ours ? " *" : "  ",
                   addressText(x.request_id, x.extended, x.request_prefix, x.medium), id_width, to, id_width,
                   endText(x), time);
-  sheet.row(head + protocol::describeRequest(x.request));
+  sheet.row(head + requestText(x, blanked));
   if (const std::string times = timesText(x); !times.empty()) sheet.line({}, times, kAnswerIndent);
   if (x.answer.empty()) return;
-  const bool whole = x.ended == event::Ended::answered || x.ended == event::Ended::negative;
-  sheet.row(std::string(kAnswerIndent, ' ') + (whole
-                                                   ? protocol::describeAnswer(x.request, x.answer)
-                                                   : "broken off after " + counted(x.answer.size(), "byte")));
+  sheet.row(std::string(kAnswerIndent, ' ') + answerText(x, blanked));
 }
 
 void addExchanges(Sheet& sheet, const Summary& s) {
@@ -256,7 +269,9 @@ void addExchanges(Sheet& sheet, const Summary& s) {
                                               row.record.request_prefix, row.record.medium)
                                       .size());
   for (std::size_t i = 0; i < std::min(s.exchanges.size(), kMostRows); ++i)
-    addExchange(sheet, s.exchanges[i], id_width);
+    addExchange(sheet, s.exchanges[i], id_width,
+                s.blanked_from_ns != kNoTime && !s.exchanges[i].record.ours &&
+                    s.exchanges[i].t_ns >= s.blanked_from_ns);
   sheet.more(s.exchanges.size(), kMostRows, "exchanges");
 }
 

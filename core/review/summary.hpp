@@ -84,6 +84,7 @@ struct Summary {
   std::vector<protocol::AttemptReport> attempts;  ///< of the other equipment, by time
   std::vector<Row<event::Digest>> digests;        ///< of blanked messages, by time of the last frame
   Passes passes;
+  Ns blanked_from_ns = kNoTime;  ///< from here on messages carry 00 instead of content; kNoTime: nowhere
   std::vector<Row<event::Sent>> sent;
   std::vector<Row<event::Refused>> refused;
   std::uint64_t samples = 0;

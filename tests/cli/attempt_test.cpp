@@ -237,6 +237,7 @@ TEST(Envelope, APlaintextSentThroughAnAttemptIsFoundNowhere) {
                             runPin16({"review", "a.pcapng", "--lines"}, f.path()).out +
                             runPin16({"review", "a.pcapng", "--json"}, f.path()).out;
   EXPECT_EQ(found(f, ran.out + ran.err + shown), "");
+  EXPECT_THAT(shown, HasSubstr("45 bytes, content blanked"));  // not decoded as if it were zeros
   EXPECT_THAT(readFile(f.file("a.pcapng")), HasSubstr("answer data is blanked"));
   // The digest stands for it, and the key is beside the job, not in the capture.
   const std::string key = readFile(f.file("job.toml.key")).substr(0, 64);

@@ -146,12 +146,14 @@ def query_documents():
 
 def review_documents():
     run(["listen", SOUND, "--for", "1.2", "-o", "listen.pcapng"], "pin16-review", 0)
+    run(["listen", "replay:" + SOURCE + "/captures/dumpcap-obd-uds.pcapng?pace=fast", "--attempt", "--changed", "cable",
+         "-o", "attempt.pcapng"], "pin16-review", 0)
     whole = open("listen.pcapng", "rb").read()
     with open("cut.pcapng", "wb") as f:
         f.write(whole[:-10])
     seen = {}
     captures = ["listen.pcapng", "query.pcapng", "rollcall.pcapng", "refused.pcapng", "late-answers.pcapng", "cut.pcapng",
-                SOURCE + "/captures/dumpcap-obd-uds.pcapng"]
+                "attempt.pcapng", SOURCE + "/captures/dumpcap-obd-uds.pcapng"]
     for capture in captures:
         document = run(["review", capture], "pin16-review", 1 if capture == "cut.pcapng" else 0)
         for key, value in (document or {}).items():
@@ -194,6 +196,8 @@ def note_documents():
     try:
         listening.stderr.readline()  # "recording to ..."
         run(["note", "door opened", "--by", "A"], "pin16-note", 0)
+        run(["note", "cable", "--attempt", "begin"], "pin16-note", 0)
+        run(["note", "communication error", "--attempt", "end"], "pin16-note", 0)
         run(["note", "--end"], "pin16-note", 0)
         listening.wait(timeout=30)
     finally:

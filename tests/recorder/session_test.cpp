@@ -134,6 +134,34 @@ TEST_F(RecorderProcess, TheGateOfASealedRunRefusesAndTheRefusalIsRecorded) {
   EXPECT_GE(kinds.at(event::Kind::refused), 1);
 }
 
+TEST_F(RecorderProcess, OnceAnAttemptHasBegunEveryRequestIsRefusedEvenAfterItsEnd) {
+  auto session = Session::start(config_);
+  ASSERT_TRUE(session) << session.error().text();
+  seeFrames(**session, 5);
+  Command ask;
+  ask.action = Action::ask;
+  ask.request_id = 0x7DF;
+  ask.functional = true;
+  ask.packed = {0x01, 0x00};
+  ASSERT_TRUE((*session)->call(ask, counter_));  // so the refusals below are the attempt's
+  for (const bool begins : {true, false}) {
+    event::Attempt mark;
+    mark.begins = begins;
+    Command attempt;
+    attempt.action = Action::attempt;
+    attempt.packed = pack(mark);
+    ASSERT_TRUE((*session)->call(attempt, counter_));
+    const auto reply = (*session)->call(ask, counter_);
+    ASSERT_FALSE(reply);
+    EXPECT_EQ(reply.error().kind, ErrorKind::gate);
+    EXPECT_NE(reply.error().text().find("attempt"), std::string::npos) << reply.error().text();
+  }
+  ASSERT_TRUE(finish(**session));
+  const auto kinds = kindsOfFile();
+  EXPECT_EQ(kinds.at(event::Kind::attempt), 2);
+  EXPECT_EQ(kinds.at(event::Kind::refused), 2);
+}
+
 /// Ends it as a crash would, with room for a dump; whether the system wrote one.
 bool dumpsCore(const Config& config, const std::string& folder) {
   const rlimit any{RLIM_INFINITY, RLIM_INFINITY};
