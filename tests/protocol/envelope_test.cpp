@@ -281,5 +281,31 @@ TEST(Digest, OfAFileThereIsNone) {
   EXPECT_TRUE(envelope.takeDigests().empty());
 }
 
+// SAE J1979: 49 02, number of the message, four bytes. ISO 14230-3: 5A, identification option, data.
+TEST(Blanked, AMessageOfALineKeepsHeaderServiceAndParameter) {
+  const limits::Limits limits;
+  const Bytes key(32, 7);
+  Envelope envelope(limits, key);
+  const auto take = [&](const Bytes& data) {
+    event::Line line;
+    line.medium = event::Medium::iso9141_2;
+    line.header = {0x48, 0x6B, 0x10};
+    line.data = data;
+    return envelope.take(0, kNsPerSecond, line);
+  };
+  const Bytes vin{0x49, 0x02, 0x01, 'P', '1', '6', 'X'};
+  const event::Line kept = take(vin);
+  EXPECT_EQ(kept.header, (Bytes{0x48, 0x6B, 0x10}));
+  EXPECT_EQ(kept.data, (Bytes{0x49, 0x02, 0, 0, 0, 0, 0}));
+  EXPECT_EQ(take({0x7F, 0x1A, 0x33}).data, (Bytes{0x7F, 0x1A, 0x33}));
+  EXPECT_EQ(take({0x5A, 0x90, 'A', 'B'}).data, (Bytes{0x5A, 0x90, 0, 0}));
+  EXPECT_EQ(take({}).data, Bytes{});
+  const auto digests = envelope.takeDigests();
+  ASSERT_EQ(digests.size(), 4U);
+  EXPECT_EQ(digests[0].digest.id, 0x10U);
+  EXPECT_EQ(digests[0].digest.length, vin.size());
+  EXPECT_EQ(digests[0].digest.hmac, capture::hmacSha256(key, vin));
+}
+
 }  // namespace
 }  // namespace pin16::protocol
