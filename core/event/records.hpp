@@ -310,7 +310,7 @@ struct Message {
   std::int16_t prefix = -1;
   bool mixed = false;  ///< the prefix is N_AE
   Medium medium = Medium::can;
-  Bytes header;  ///< of a line medium, as on the line
+  Bytes header{};  ///< of a line medium, as on the line
   template <class A>
   void fields(A& a) {
     a(id), a(extended), a(complete), a(payload), a(reason), a(first_ns), a(prefix), a(mixed), a(medium);
