@@ -408,7 +408,7 @@ Result<std::vector<Wanted>> parseDevices(const std::vector<std::string>& devices
   for (const std::string& text : devices) {
     const std::string name = text.substr(0, text.find('?'));
     Wanted w{findMaker(name), {}};
-    if (w.maker == nullptr) return usage(fmt::format("\"{}\" cannot be served (yet)", name), known);
+    if (w.maker == nullptr) return usage(fmt::format("\"{}\" cannot be served", name), known);
     if (std::any_of(all.begin(), all.end(), [&](const Wanted& o) { return o.maker == w.maker; }))
       return usage(fmt::format("\"{}\" is named twice", name), "name it once");
     if (w.maker->adapter && !adapter.empty())

@@ -103,6 +103,7 @@ std::string queryJson(const std::vector<event::LinkState>& links, const std::vec
           {"pending", x.pending},
           {"response_ms", nonNegative(x.response_ms)},
           {"complete_ms", nonNegative(x.complete_ms)},
+          {"after_poll_ms", nonNegative(x.after_poll_ms)},
           {"t_ns",
            x.request_ns == kNoTime ? json::value(nullptr) : json::value(x.request_ns + utc_offset_ns)},
           {"text", x.answer.empty() ? "" : protocol::describeAnswer(x.request, x.answer, x.medium)},

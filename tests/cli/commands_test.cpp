@@ -56,7 +56,7 @@ TEST(Commands, BenchServesADeviceAndSaysWhereItIs) {
        std::vector<std::vector<std::string>>{{"--serve", "slcan"},
                                              {"--at", "devices"},
                                              {"--for", "1"},
-                                             {"--serve", "kline", "--at", "devices"},
+                                             {"--serve", "lamp", "--at", "devices"},
                                              {"--serve", "slcan", "--at", "devices", "--readings"}}) {
     std::vector<std::string> call = {"bench", kScenarios + "own-battery-sound"};
     call.insert(call.end(), wrong.begin(), wrong.end());

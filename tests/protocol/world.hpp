@@ -124,7 +124,7 @@ class World : public link::Host {
   std::function<void(const event::CanFrame&)> on_send;  ///< a module that answers within send()
   std::vector<event::CanFrame> far;
   std::vector<std::uint16_t> over;  ///< links whose exchange was over
-  std::vector<Bytes> far_lines;  ///< with check byte
+  std::vector<Bytes> far_lines;     ///< with check byte
   std::vector<link::LineStart> starts;
   std::vector<AskResult> results;
   std::vector<event::Exchange> exchanges;
