@@ -4,6 +4,7 @@
 /// bytes and messages (P1 to P4), as ISO 9141-2 and ISO 14230-2 name them. The wake-up pattern of the fast
 /// initialisation is no byte and not seen here. Byte times are as exact as the link states its own.
 
+#include <cmath>
 #include <cstdint>
 #include <map>
 #include <string>
@@ -14,6 +15,7 @@ namespace pin16::kline {
 /// 8N1 at 10400 baud.
 constexpr double kByte_ms = 10 * 1e3 / 10400;
 constexpr std::uint8_t kSync = 0x55;
+constexpr double kRounding_ms = 1e-6;
 
 struct Times {
   std::vector<double> ms;
@@ -29,7 +31,9 @@ class Line {
   /// A byte that ended at `t_ms` (any origin); ours or the other side's.
   void byte(double t_ms, std::uint8_t value, bool ours, std::uint64_t sequence) {
     const double start_ms = t_ms - kByte_ms;
-    if (seen_) gap(start_ms - last_ms_, value, ours, sequence);
+    // Bytes without a gap between them differ by rounding.
+    const double gap_ms = start_ms - last_ms_;
+    if (seen_) gap(std::abs(gap_ms) < kRounding_ms ? 0 : gap_ms, value, ours, sequence);
     // An address byte takes 2 s at 5 baud and is told when it is over: silence came before it.
     if (ours && (!seen_ || start_ms - last_ms_ > kIdle_ms) && state_ == State::talking)
       state_ = State::address, address_ = value;
