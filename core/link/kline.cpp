@@ -344,10 +344,8 @@ void KLineLink::checkInit() {
   parser_.restart(medium_);
   show(true);
   if (other) {
-    note(
-        fmt::format("the module speaks {}: the request was not sent in the form of another medium, the next "
-                    "one will be sent in this",
-                    toText(medium_)));
+    note(fmt::format("the module speaks {}: the request was not sent in the form of another medium",
+                     toText(medium_)));
     waiting_.clear();
     context().host.onUnsent(context().index, bootNow());
   }

@@ -18,8 +18,8 @@
 ///
 /// Session. Open after an initialisation, LinkState.session; it ends P3 max after the last byte, with a
 /// message 82, with a collision, or with the port. A module whose key bytes are those of the other medium
-/// changes LinkState.medium; the request that woke it is then not sent (link::Host::onUnsent), the next one
-/// is.
+/// changes LinkState.medium; the request that woke it is then not sent (link::Host::onUnsent): the asker asks
+/// again, in the form of that medium.
 ///
 /// Echo. Our bytes as they come back are told as outbound at the time they were read, so the way through the
 /// port is in both ends of a response time and cancels. Another byte instead is a collision: sending stops.

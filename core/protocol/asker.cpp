@@ -68,8 +68,8 @@ void Asker::start(std::uint16_t link, Ns now_ns) {
   Lane& lane = lanes_[link];
   Waiting what = std::move(lane.queue.front());
   lane.queue.pop_front();
-  what.ask.target = onMedium(what.ask.target, lane.medium);
-  auto permit = gate_.request(link, now_ns, what.ask.target, what.ask.request);
+  const Target target = onMedium(what.ask.target, lane.medium);
+  auto permit = gate_.request(link, now_ns, target, what.ask.request);
   if (!permit) {
     host_.emit(link, now_ns, Gate::refused(what.ask.request, permit.error()));
     fail(link, what, permit.error());
@@ -79,10 +79,10 @@ void Asker::start(std::uint16_t link, Ns now_ns) {
   auto active = std::make_unique<Active>();
   active->what = std::move(what);
   active->serial = ++serial_;
+  active->medium = lane.medium;
   if (permit->isLine())
-    active->line =
-        std::make_unique<LineExchange>(active->what.ask.target, active->what.ask.request, permit->line(),
-                                       now_ns, lineTimes(limits_, lane.medium, active->what.ask.wait_ns));
+    active->line = std::make_unique<LineExchange>(target, active->what.ask.request, permit->line(), now_ns,
+                                                  lineTimes(limits_, lane.medium, active->what.ask.wait_ns));
   else
     active->frame = permit->frame();
   active->handed_ns = active->request_ns = now_ns;
@@ -313,7 +313,15 @@ void Asker::onLine(std::uint16_t link, Ns t_ns, const event::Line& line) {
 void Asker::onUnsent(std::uint16_t link, Ns t_ns) {
   const auto it = lanes_.find(link);
   if (it == lanes_.end() || !it->second.active) return;
-  conclude(link, t_ns, event::Ended::silent);
+  Lane& lane = it->second;
+  if (lane.active->medium == lane.medium || lane.active->what.again)
+    return conclude(link, t_ns, event::Ended::silent);
+  Waiting again = std::move(lane.active->what);
+  again.again = true;
+  lane.active.reset();
+  gate_.closed(link);
+  lane.queue.push_front(std::move(again));
+  pump(link, t_ns);
 }
 
 void Asker::concludeLine(std::uint16_t link, Ns t_ns, event::Ended if_nobody) {

@@ -74,7 +74,8 @@ class Asker {
   /// What a link wrote to its device; known only if the exchanges shall tell what it says.
   void onSent(std::uint16_t link, const event::Sent& sent);
   void onLine(std::uint16_t link, Ns t_ns, const event::Line& line);
-  /// link::Host::onUnsent: the request under way ends as silent, not confirmed.
+  /// link::Host::onUnsent: the request under way ends as silent, not confirmed; or, the module woken and
+  /// found to speak another medium, is asked once more in its form.
   void onUnsent(std::uint16_t link, Ns t_ns);
   void onLinkState(std::uint16_t link, Ns t_ns, const event::LinkState& state);
   /// Ends our K-line sessions, with a message where the medium has one: before the gate is shut, or the run
@@ -88,6 +89,7 @@ class Asker {
   struct Waiting {
     Ask ask;
     Done done;
+    bool again = false;  ///< in the form of another medium than at first
   };
   struct Peer {  ///< one module that began to answer
     Peer(const Receiver& r, event::Exchange e) : receiver(r), exchange(std::move(e)) {}
@@ -117,6 +119,7 @@ class Asker {
     Ns wait_ns = 0;
     std::map<std::uint32_t, Peer> peers;  ///< by answer identifier
     std::unique_ptr<LineExchange> line;   ///< on a line medium, instead of all the above
+    event::Medium medium = event::Medium::can;
     [[nodiscard]] bool anyOpen() const;
   };
   struct Lane {
