@@ -53,7 +53,7 @@ Result<KLineHabits> kLineHabits(const std::vector<std::pair<std::string, std::st
                                                           {"tolerance_ms", &h.tolerance_ms}};
     const std::pair<std::string_view, bool*> flags[] = {
         {"whole", &h.whole}, {"echo", &h.echo}, {"held_low", &h.held_low}};
-    const auto by_name = [&](const auto& entry) { return entry.first == key; };
+    const auto by_name = [&name = key](const auto& entry) { return entry.first == name; };
     if (const auto* t = std::find_if(std::begin(times), std::end(times), by_name); t != std::end(times)) {
       const auto ms = number(value, 10000);
       if (!ms) return wrong("no number from 0 to 10000");

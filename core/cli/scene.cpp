@@ -52,7 +52,8 @@ std::optional<Ns> utcOf(const std::string& text) {
   if (std::sscanf(rest, "%c%2d:%2d%n", &sign, &hours, &minutes, &used) != 3 || (sign != '+' && sign != '-') ||
       rest[used] != 0)
     return std::nullopt;
-  return (local_s - (sign == '+' ? 1 : -1) * (hours * 3600 + minutes * 60)) * kNsPerSecond;
+  const Ns ahead_s = Ns{hours} * 3600 + Ns{minutes} * 60;
+  return (sign == '+' ? local_s - ahead_s : local_s + ahead_s) * kNsPerSecond;
 }
 
 class Scene {

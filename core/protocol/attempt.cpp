@@ -594,11 +594,9 @@ AttemptReport AttemptWatch::report(const Attempt& a) const {
   }
   if (r.rung == Rung::silent && s.request_breaker != Breaker::none) r.breaker = s.request_breaker;
   // A frame that nobody acknowledges is repeated without end: one that is not was acknowledged.
-  if (r.rung >= Rung::negative)
-    r.acknowledged = Known::yes;
-  else if (r.rung == Rung::unacknowledged)
+  if (r.rung == Rung::unacknowledged)
     r.acknowledged = Known::no;
-  else if (r.rung == Rung::silent && silence != Silence::cannot)
+  else if (r.rung >= Rung::negative || (r.rung == Rung::silent && silence != Silence::cannot))
     r.acknowledged = Known::yes;
 
   // ---- in words
@@ -704,8 +702,8 @@ AttemptReport AttemptWatch::report(const Attempt& a) const {
   // ---- the supply about the last progress
   const Ns about_ns = r.progress_ns != kNoTime ? r.progress_ns : kNoTime;
   for (const auto& [t_ns, m] : a.samples) {
-    auto at =
-        std::find_if(r.supply.begin(), r.supply.end(), [&](const auto& c) { return c.point == m.point; });
+    auto at = std::find_if(r.supply.begin(), r.supply.end(),
+                           [&point = m.point](const auto& c) { return c.point == point; });
     if (at == r.supply.end()) {
       r.supply.push_back({m.point, m.unit, m.value, m.value, m.value, m.value, t_ns, 0});
       at = std::prev(r.supply.end());
