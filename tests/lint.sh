@@ -3,14 +3,15 @@
 # lint.sh changed|all: clang-format on every source (seconds); clang-tidy on the changed ones, without its static
 # analyzer (three quarters of the time), or on all, with it.
 # The compile commands are g++'s: clang must not mind warnings that it does not know.
-# "changed" = since the commit in PIN16_TIDY_BASE (default: the newest that is a day old; none: all files).
+# "changed" = since the commit in PIN16_TIDY_BASE (default: the newest that is four hours older than the last; none: all
+# files).
 set -u
 cd "$(dirname "$0")/.."
 bad=0
 mapfile -t sources < <(git ls-files 'core/*.hpp' 'core/*.cpp' 'plugins/*.hpp' 'plugins/*.cpp' 'tests/*.hpp' 'tests/*.cpp')
 clang-format --dry-run --Werror "${sources[@]}" 2>&1 | head -n 20
 [ "${PIPESTATUS[0]}" = 0 ] || bad=1
-base=${PIN16_TIDY_BASE:-$(git rev-list -1 --before='1 day ago' HEAD)}
+base=${PIN16_TIDY_BASE:-$(git rev-list -1 --before=$(($(git log -1 --format=%ct) - 4 * 3600)) HEAD)}
 analyzer=-clang-analyzer-*
 if [ "${1:-changed}" = all ]; then analyzer=clang-analyzer-*; base=; fi
 if [ -z "$base" ]; then
