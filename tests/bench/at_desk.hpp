@@ -16,6 +16,8 @@
 #include <optional>
 #include <stdexcept>
 #include <string>
+#include <thread>
+#include <utility>
 #include <vector>
 
 #include "core/bench/bench.hpp"
@@ -137,5 +139,26 @@ class Desk : private World::Observer {
   int ours_ = -1, theirs_ = -1;
 };
 using AtDesk = Desk<AtAdapter, AtHabits>;
+
+/// A desk in a thread of its own, as the device would be one of its own.
+template <class OneDesk>
+class DeskInThread {
+ public:
+  template <class Habits>
+  DeskInThread(const std::string& scenario, Habits habits, double age_s = 3)
+      : desk_(io_, *loadScenario(scenario), std::move(habits), age_s), thread_([this] { io_.run(); }) {}
+  ~DeskInThread() {
+    io_.stop();
+    thread_.join();
+  }
+  DeskInThread(const DeskInThread&) = delete;
+  DeskInThread& operator=(const DeskInThread&) = delete;
+  [[nodiscard]] std::string path() const { return desk_.path(); }
+
+ private:
+  boost::asio::io_context io_;
+  OneDesk desk_;
+  std::thread thread_;
+};
 
 }  // namespace pin16::bench

@@ -91,16 +91,8 @@ struct Rig : link::Host {
     EXPECT_TRUE(runUntil(io, [&] { return result.has_value(); }));
     return result.value_or(protocol::AskResult{});
   }
-  void run(milliseconds span) {
-    (void)runUntil(io, [end = std::chrono::steady_clock::now() + span] {
-      return std::chrono::steady_clock::now() >= end;
-    });
-  }
-  [[nodiscard]] std::vector<std::string> notes() const {
-    std::vector<std::string> out;
-    for (const auto& n : kept.all<event::Note>()) out.push_back(n.text);
-    return out;
-  }
+  void run(milliseconds span) { link::runFor(io, span); }
+  [[nodiscard]] std::vector<std::string> notes() const { return kept.notes(); }
   [[nodiscard]] std::vector<std::pair<Ns, event::Measurement>> samples() const {
     std::vector<std::pair<Ns, event::Measurement>> out;
     for (const auto& r : kept.records)

@@ -100,16 +100,8 @@ struct Rig : link::Host {
         io, [&] { return result.has_value(); }, std::chrono::seconds(15)));
     return result.value_or(protocol::AskResult{});
   }
-  void run(milliseconds span) {
-    (void)runUntil(io, [end = std::chrono::steady_clock::now() + span] {
-      return std::chrono::steady_clock::now() >= end;
-    });
-  }
-  [[nodiscard]] std::vector<std::string> notes() const {
-    std::vector<std::string> out;
-    for (const auto& n : kept.all<event::Note>()) out.push_back(n.text);
-    return out;
-  }
+  void run(milliseconds span) { link::runFor(io, span); }
+  [[nodiscard]] std::vector<std::string> notes() const { return kept.notes(); }
   [[nodiscard]] std::vector<std::string> sent() const {
     std::vector<std::string> out;
     for (const auto& s : kept.all<event::Sent>()) out.push_back(toHex(s.frame));

@@ -10,7 +10,6 @@
 #include <boost/json/value.hpp>
 #include <filesystem>
 #include <map>
-#include <thread>
 
 #include "run_pin16.hpp"
 #include "tests/bench/at_desk.hpp"
@@ -22,25 +21,7 @@ namespace fs = std::filesystem;
 namespace json = boost::json;
 const fs::path kScenarios = fs::path(PIN16_SOURCE_DIR) / "captures/scenarios";
 
-/// The adapter in a thread of its own, as it would be in a device of its own.
-class Served {
- public:
-  explicit Served(const std::string& scenario, double age_s, bench::AtHabits habits = {})
-      : desk_(io_, *bench::loadScenario(scenario), std::move(habits), age_s),
-        thread_([this] { io_.run(); }) {}
-  ~Served() {
-    io_.stop();
-    thread_.join();
-  }
-  Served(const Served&) = delete;
-  Served& operator=(const Served&) = delete;
-  [[nodiscard]] std::string path() const { return desk_.path(); }
-
- private:
-  boost::asio::io_context io_;
-  bench::AtDesk desk_;
-  std::thread thread_;
-};
+using Served = bench::DeskInThread<bench::AtDesk>;
 
 std::string text(const json::value& v) { return std::string(v.as_string()); }
 
@@ -82,7 +63,7 @@ TEST_P(AtScenario, TheRollCallFindsTheSame) {
   const std::string scenario = quickly(f, GetParam());
   const Ran bench =
       runPin16({"rollcall", "bench:" + scenario, "--job", job, "--json", "-o", "b.pcapng"}, f.path());
-  const Served served(scenario, 3);
+  const Served served(scenario, bench::AtHabits{});
   const Ran at = runPin16(
       {"rollcall", "at:" + served.path() + "?protocol=can11-500", "--job", job, "--json", "-o", "a.pcapng"},
       f.path());
@@ -102,7 +83,7 @@ INSTANTIATE_TEST_SUITE_P(Some, AtScenario,
 
 TEST(AtCommands, QueryGivesTheVin) {
   const TemporaryFolder f;
-  const Served served((kScenarios / "own-battery-sound").string(), 3);
+  const Served served((kScenarios / "own-battery-sound").string(), bench::AtHabits{});
   const Ran r =
       runPin16({"query", "at:" + served.path() + "?protocol=can11-500", "09 02", "-o", "q.pcapng"}, f.path());
   EXPECT_EQ(r.exit_code, 0) << r.err;
@@ -111,7 +92,7 @@ TEST(AtCommands, QueryGivesTheVin) {
 
 TEST(AtCommands, TheSearchNeedsItsWordSaysWhatItSendsAndObeysTheGate) {
   const TemporaryFolder f;
-  const Served served((kScenarios / "own-battery-sound").string(), 3);
+  const Served served((kScenarios / "own-battery-sound").string(), bench::AtHabits{});
   const std::string at = "at:" + served.path();
   const fs::path job = kScenarios / "own-battery-sound/job.toml";
   EXPECT_EQ(runPin16({"query", at + "?protocol=search", "09 02", "-o", "n.pcapng"}, f.path()).exit_code, 2);
@@ -138,7 +119,7 @@ TEST(AtCommands, TheSearchNeedsItsWordSaysWhatItSendsAndObeysTheGate) {
 
 TEST(AtCommands, WithoutAProtocolOrByJobAloneNothingIsAsked) {
   const TemporaryFolder f;
-  const Served served((kScenarios / "own-battery-sound").string(), 3);
+  const Served served((kScenarios / "own-battery-sound").string(), bench::AtHabits{});
   EXPECT_EQ(runPin16({"query", "at:" + served.path(), "09 02", "-o", "q.pcapng"}, f.path()).exit_code, 2);
   const Ran r = runPin16({"rollcall", "at:" + served.path(), "--job",
                           (kScenarios / "own-battery-sound/job.toml").string(), "-o", "r.pcapng"},

@@ -10,7 +10,6 @@
 #include <filesystem>
 #include <map>
 #include <set>
-#include <thread>
 
 #include "core/bench/serve_kline.hpp"
 #include "run_pin16.hpp"
@@ -23,18 +22,11 @@ namespace fs = std::filesystem;
 namespace json = boost::json;
 const fs::path kScenarios = fs::path(PIN16_SOURCE_DIR) / "captures/scenarios";
 
-/// The lead in a thread of its own, as it would be in a device of its own.
-class Served {
+class Served : public bench::DeskInThread<bench::Desk<bench::KLineLead, bench::KLineHabits>> {
  public:
   explicit Served(const std::string& scenario, event::Medium medium = event::Medium::iso14230_4)
-      : desk_(io_, *bench::loadScenario(scenario), habits(medium)), thread_([this] { io_.run(); }) {}
-  ~Served() {
-    io_.stop();
-    thread_.join();
-  }
-  Served(const Served&) = delete;
-  Served& operator=(const Served&) = delete;
-  [[nodiscard]] std::string uri(const char* options) const { return "kline:" + desk_.path() + options; }
+      : DeskInThread(scenario, habits(medium)) {}
+  [[nodiscard]] std::string uri(const char* options) const { return "kline:" + path() + options; }
 
  private:
   static bench::KLineHabits habits(event::Medium medium) {
@@ -44,9 +36,6 @@ class Served {
     if (medium == event::Medium::iso9141_2) h.key1 = h.key2 = 0x08;
     return h;
   }
-  boost::asio::io_context io_;
-  bench::Desk<bench::KLineLead, bench::KLineHabits> desk_;
-  std::thread thread_;
 };
 
 json::value document(const Ran& ran) {

@@ -5,13 +5,10 @@
 #include <fmt/format.h>
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
-#include <sys/wait.h>
-#include <unistd.h>
 
 #include <algorithm>
 #include <boost/json/parse.hpp>
 #include <boost/json/value.hpp>
-#include <csignal>
 #include <filesystem>
 #include <map>
 #include <set>
@@ -24,36 +21,6 @@ namespace {
 namespace fs = std::filesystem;
 namespace json = boost::json;
 const fs::path kScenarios = fs::path(PIN16_SOURCE_DIR) / "captures/scenarios";
-
-/// `pin16 bench SCENARIO --serve DEVICE`, until the end of the test.
-class Served {
- public:
-  Served(const std::string& scenario, const std::string& device, const std::string& folder) {
-    int out[2];
-    if (::pipe(out) != 0) throw std::runtime_error("pipe");
-    pid_ = ::fork();
-    if (pid_ == 0) {
-      ::dup2(out[1], STDOUT_FILENO);
-      ::close(out[0]);
-      ::execl(PIN16_BINARY, "pin16", "bench", scenario.c_str(), "--serve", device.c_str(), "--at",
-              folder.c_str(), nullptr);
-      ::_exit(99);
-    }
-    ::close(out[1]);
-    for (char c = 0; ::read(out[0], &c, 1) == 1 && c != '\n';) {
-    }
-    ::close(out[0]);
-  }
-  ~Served() {
-    ::kill(pid_, SIGTERM);
-    ::waitpid(pid_, nullptr, 0);
-  }
-  Served(const Served&) = delete;
-  Served& operator=(const Served&) = delete;
-
- private:
-  pid_t pid_ = -1;
-};
 
 /// Which subjects of `medium_explains` may change a step's verdict.
 const std::map<std::string, std::set<std::string>> kExplained = {
@@ -128,7 +95,7 @@ TEST_P(Media, DifferOnlyInWhatTheMediumExplains) {
   for (const auto& [device, options] :
        {std::pair<std::string, std::string>{"slcan", "?bitrate=500000&listen=no"},
         {"at", "?protocol=can11-500&monitor=on"}}) {
-    const Served served(scenario, device, f.file("at"));
+    const ServedBench served(scenario, device, f.file("at"));
     const std::string uri = device + ":" + f.file("at/" + device) + options;
     Said it = check(uri);
     EXPECT_TRUE(it.explains.contains("acknowledge")) << device;

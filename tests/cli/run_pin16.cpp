@@ -2,11 +2,14 @@
 #include "run_pin16.hpp"
 
 #include <sys/wait.h>
+#include <unistd.h>
 
+#include <csignal>
 #include <cstdlib>
 #include <filesystem>
 #include <fstream>
 #include <sstream>
+#include <stdexcept>
 
 namespace pin16::test {
 namespace {
@@ -25,6 +28,26 @@ Ran runPin16(const std::vector<std::string>& arguments, const std::string& folde
   line += " <" + own.file("in") + " >" + own.file("out") + " 2>" + own.file("err");
   const int status = std::system(line.c_str());
   return {WIFEXITED(status) ? WEXITSTATUS(status) : -1, readFile(own.file("out")), readFile(own.file("err"))};
+}
+
+ServedBench::ServedBench(const std::string& scenario, const std::string& device, const std::string& folder) {
+  int out[2];
+  if (::pipe(out) != 0) throw std::runtime_error("pipe");
+  pid_ = ::fork();
+  if (pid_ == 0) {
+    ::dup2(out[1], STDOUT_FILENO);
+    ::close(out[0]);
+    ::execl(PIN16_BINARY, "pin16", "bench", scenario.c_str(), "--serve", device.c_str(), "--at",
+            folder.c_str(), nullptr);
+    ::_exit(99);
+  }
+  ::close(out[1]);
+  for (char c = 0; ::read(out[0], &c, 1) == 1 && c != '\n';) ready_ += c;
+  ::close(out[0]);
+}
+ServedBench::~ServedBench() {
+  ::kill(pid_, SIGTERM);
+  ::waitpid(pid_, nullptr, 0);
 }
 
 TemporaryFolder::TemporaryFolder() {

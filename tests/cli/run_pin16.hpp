@@ -17,6 +17,21 @@ struct Ran {
 Ran runPin16(const std::vector<std::string>& arguments, const std::string& folder,
              const std::string& input = "");
 
+/// `pin16 bench SCENARIO --serve DEVICE --at FOLDER` in a process of its own, until the end of the test.
+class ServedBench {
+ public:
+  ServedBench(const std::string& scenario, const std::string& device, const std::string& folder);
+  ~ServedBench();
+  ServedBench(const ServedBench&) = delete;
+  ServedBench& operator=(const ServedBench&) = delete;
+  /// What it said when the device could be opened.
+  [[nodiscard]] const std::string& ready() const { return ready_; }
+
+ private:
+  int pid_ = -1;
+  std::string ready_;
+};
+
 /// A new empty folder, removed with its content at the end of the test.
 class TemporaryFolder {
  public:

@@ -4,13 +4,10 @@
 #include <fmt/format.h>
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
-#include <sys/wait.h>
-#include <unistd.h>
 
 #include <boost/json/parse.hpp>
 #include <boost/json/serialize.hpp>
 #include <boost/json/value.hpp>
-#include <csignal>
 #include <filesystem>
 
 #include "run_pin16.hpp"
@@ -21,37 +18,6 @@ namespace {
 namespace fs = std::filesystem;
 namespace json = boost::json;
 const fs::path kScenarios = fs::path(PIN16_SOURCE_DIR) / "captures/scenarios";
-
-/// `pin16 bench SCENARIO --serve slcan` in a process of its own, until the end of the test.
-class Served {
- public:
-  Served(const std::string& scenario, const std::string& folder) {
-    int out[2];
-    if (::pipe(out) != 0) throw std::runtime_error("pipe");
-    pid_ = ::fork();
-    if (pid_ == 0) {
-      ::dup2(out[1], STDOUT_FILENO);
-      ::close(out[0]);
-      ::execl(PIN16_BINARY, "pin16", "bench", (kScenarios / scenario).c_str(), "--serve", "slcan", "--at",
-              folder.c_str(), nullptr);
-      ::_exit(99);
-    }
-    ::close(out[1]);
-    for (char c = 0; ::read(out[0], &c, 1) == 1 && c != '\n';) ready_ += c;
-    ::close(out[0]);
-  }
-  ~Served() {
-    ::kill(pid_, SIGTERM);
-    ::waitpid(pid_, nullptr, 0);
-  }
-  Served(const Served&) = delete;
-  Served& operator=(const Served&) = delete;
-  [[nodiscard]] const std::string& ready() const { return ready_; }
-
- private:
-  pid_t pid_ = -1;
-  std::string ready_;
-};
 
 struct Case {
   const char* scenario;
@@ -100,7 +66,7 @@ TEST_P(SlcanScenario, SaysTheSameAsOverBench) {
         {"check", "--job", "job.toml", uri, "--ask", "--operator", "said.txt", "--json", "-o", capture}, f);
   };
   const std::string expected = verdicts(check(bench, "b.pcapng"));
-  const Served served(scenario, f.file("at"));
+  const ServedBench served((kScenarios / scenario).string(), "slcan", f.file("at"));
   ASSERT_THAT(served.ready(), testing::HasSubstr("\"device\":\"slcan\""));
   EXPECT_EQ(verdicts(check(slcan, "s.pcapng")), expected);
   const auto roll =
@@ -122,7 +88,7 @@ INSTANTIATE_TEST_SUITE_P(
 
 TEST(SlcanCommands, QueryThroughAListenOnlyLinkIsExit3WithTheWarning) {
   const TemporaryFolder f;
-  const Served served("own-battery-sound", f.file("at"));
+  const ServedBench served((kScenarios / "own-battery-sound").string(), "slcan", f.file("at"));
   const Ran r =
       runPin16({"query", "slcan:" + f.file("at/slcan"), "09 02", "--rate-known", "-o", "q.pcapng"}, f.path());
   EXPECT_EQ(r.exit_code, 3) << r.err;
@@ -132,7 +98,7 @@ TEST(SlcanCommands, QueryThroughAListenOnlyLinkIsExit3WithTheWarning) {
 
 TEST(SlcanCommands, ARecordingHasTheFramesAndTheSerialBytes) {
   const TemporaryFolder f;
-  const Served served("own-battery-sound", f.file("at"));
+  const ServedBench served((kScenarios / "own-battery-sound").string(), "slcan", f.file("at"));
   const Ran r =
       runPin16({"listen", "slcan:" + f.file("at/slcan"), "--for", "2", "--json", "-o", "l.pcapng"}, f.path());
   EXPECT_EQ(r.exit_code, 0) << r.err;
@@ -149,7 +115,7 @@ TEST(SlcanCommands, ARecordingHasTheFramesAndTheSerialBytes) {
 
 TEST(SlcanCommands, TheRateSearchSaysTheRate) {
   const TemporaryFolder f;
-  const Served served("own-battery-sound", f.file("at"));
+  const ServedBench served((kScenarios / "own-battery-sound").string(), "slcan", f.file("at"));
   const Ran r = runPin16({"links", "--rate-search", "slcan:" + f.file("at/slcan")}, f.path());
   EXPECT_EQ(r.exit_code, 0) << r.err;
   EXPECT_THAT(r.out, testing::HasSubstr("500000 bit/s carries valid frames"));

@@ -39,6 +39,11 @@ class KeepingHost final : public Host {
       if (r.kind == event::kKindOf<T>) (void)unpack(r.packed, out.emplace_back());
     return out;
   }
+  [[nodiscard]] std::vector<std::string> notes() const {
+    std::vector<std::string> out;
+    for (const event::Note& n : all<event::Note>()) out.push_back(n.text);
+    return out;
+  }
   [[nodiscard]] std::uint64_t lost() const {
     std::uint64_t n = 0;
     for (const event::Loss& l : all<event::Loss>()) n += l.count;
@@ -62,6 +67,12 @@ bool runUntil(boost::asio::io_context& io, Done done, std::chrono::seconds most 
     io.run_one_for(std::chrono::milliseconds(20));
   }
   return true;
+}
+
+inline void runFor(boost::asio::io_context& io, std::chrono::milliseconds span) {
+  (void)runUntil(io, [end = std::chrono::steady_clock::now() + span] {
+    return std::chrono::steady_clock::now() >= end;
+  });
 }
 
 }  // namespace pin16::link

@@ -201,13 +201,17 @@ TEST(GateLineStart, ComesWithARequestOnAKLineAndNowhereElse) {
     EXPECT_TRUE(w.starts.empty());
   }
 }
+event::LinkState upOn(Medium m) {
+  event::LinkState s;
+  s.condition = event::LinkCondition::up;
+  s.medium = m;
+  return s;
+}
 TEST(GateLineSession, KeepingAndEndingOnlyWhileOursIsOpen) {
   for (const Medium m : kMedia) {
     limits::Limits limits;
     Gate gate(kVouched, limits);
-    event::LinkState s;
-    s.condition = event::LinkCondition::up;
-    s.medium = m;
+    event::LinkState s = upOn(m);
     gate.onLinkState(0, 0, s);
     EXPECT_FALSE(gate.keepSession(0, 0));
     EXPECT_FALSE(gate.endSession(0, 0));
@@ -237,9 +241,7 @@ TEST(GateLineSession, KeepingAndEndingOnlyWhileOursIsOpen) {
 TEST(GateLineSession, OneThatNoRequestOfOursBeganIsNotOurs) {
   limits::Limits limits;
   Gate gate(kVouched, limits);
-  event::LinkState s;
-  s.condition = event::LinkCondition::up;
-  s.medium = Medium::iso14230_4;
+  event::LinkState s = upOn(Medium::iso14230_4);
   s.session = true;
   gate.onLinkState(0, 0, s);
   EXPECT_FALSE(gate.keepSession(0, 0));
@@ -324,9 +326,7 @@ TEST(GateLineShut, FivePercentOfAJ1850BusNotOfAKLine) {
   for (const Medium m : kMedia) {
     limits::Limits limits;
     Gate gate(kVouched, limits);
-    event::LinkState s;
-    s.condition = event::LinkCondition::up;
-    s.medium = m;
+    event::LinkState s = upOn(m);
     s.bitrate = m == Medium::j1850_pwm ? 41600 : 10400;
     gate.onLinkState(0, 0, s);
     int let_out = 0;

@@ -10,27 +10,12 @@
 #include "core/protocol/gate.hpp"
 #include "core/protocol/names.hpp"
 #include "core/protocol/services.hpp"
+#include "tests/protocol/scapy.hpp"
 #include "tests/protocol/world.hpp"
 
 namespace pin16::protocol {
 namespace {
 
-boost::json::object scapyReads(const std::vector<std::string>& lines) {
-  const std::string input = ::testing::TempDir() + "/pin16_scapy_kwp.txt";
-  FILE* file = std::fopen(input.c_str(), "w");
-  if (file == nullptr) return {};
-  for (const auto& l : lines) std::fprintf(file, "%s\n", l.c_str());
-  std::fclose(file);
-  FILE* pipe =
-      popen(("/usr/bin/python3 " PIN16_SOURCE_DIR "/tests/protocol/scapy_kwp.py < " + input).c_str(), "r");
-  if (pipe == nullptr) return {};
-  std::string text;
-  std::array<char, 4096> part{};
-  while (const std::size_t n = std::fread(part.data(), 1, part.size(), pipe)) text.append(part.data(), n);
-  EXPECT_EQ(pclose(pipe), 0);
-  std::remove(input.c_str());
-  return boost::json::parse(text.empty() ? "{}" : text).as_object();
-}
 std::string text(const boost::json::value& v) { return std::string(v.as_string()); }
 
 TEST(KwpOutside, ReadsWhatTheGateLetsOutAndWhatAnswersIt) {
@@ -47,7 +32,7 @@ TEST(KwpOutside, ReadsWhatTheGateLetsOutAndWhatAnswersIt) {
   answers = {"5a9030504e313642454e364830303030303031", "7f1a12", "7f1a78", "7e"};
   std::vector<std::string> all = sent;
   all.insert(all.end(), answers.begin(), answers.end());
-  const auto read = scapyReads(all);
+  const auto read = scapyReads("scapy_kwp.py", all);
   if (read.empty()) GTEST_SKIP() << "no scapy";
 
   for (const std::string& s : sent) {

@@ -16,6 +16,7 @@
 
 #include "core/protocol/monitors.hpp"
 #include "tests/protocol/csv.hpp"
+#include "tests/protocol/scapy.hpp"
 #include "tests/protocol/world.hpp"
 
 namespace pin16::protocol {
@@ -326,23 +327,6 @@ TEST(SplitPids, AVeryLongRequestOfAnotherTesterTakesNoTime) {
 
 // ---- scapy
 
-boost::json::object scapyDecodes(const std::vector<std::string>& lines) {
-  const std::string input = ::testing::TempDir() + "/pin16_scapy_obd.txt";
-  FILE* file = std::fopen(input.c_str(), "w");
-  if (file == nullptr) return {};
-  for (const auto& l : lines) std::fprintf(file, "%s\n", l.c_str());
-  std::fclose(file);
-  FILE* pipe =
-      popen(("/usr/bin/python3 " PIN16_SOURCE_DIR "/tests/protocol/scapy_obd.py < " + input).c_str(), "r");
-  if (pipe == nullptr) return {};
-  std::string text;
-  std::array<char, 4096> part{};
-  while (const std::size_t n = std::fread(part.data(), 1, part.size(), pipe)) text.append(part.data(), n);
-  EXPECT_EQ(pclose(pipe), 0);
-  std::remove(input.c_str());
-  return boost::json::parse(text.empty() ? "{}" : text).as_object();
-}
-
 /// scapy rounds to three digits, and its factor 0.0000305 is 2/65536 within 0.06 %.
 void expectAsScapy(double ours, double theirs, const std::string& which) {
   EXPECT_NEAR(ours, theirs, 6e-4 + std::abs(theirs) * 7e-4) << which;
@@ -387,7 +371,7 @@ TEST(Scapy, DecodesTheAgreedPidsAndTheMonitorsTestsTheSame) {
   };
   for (unsigned uas = 0; uas < 256; ++uas) lines.push_back(monitorLine(0x01, uas));
   for (unsigned mid = 0; mid < 256; ++mid) lines.push_back(monitorLine(mid, 0x01));
-  const auto theirs = scapyDecodes(lines);
+  const auto theirs = scapyReads("scapy_obd.py", lines);
   if (theirs.empty()) {
     std::printf("FELL BACK: scapy is not installed, OBD answers were not compared with its decoding\n");
     GTEST_SKIP();

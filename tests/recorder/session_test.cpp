@@ -82,6 +82,15 @@ class RecorderProcess : public testing::Test {
   Counter counter_;
 };
 
+Command askEverybody() {
+  Command ask;
+  ask.action = Action::ask;
+  ask.request_id = 0x7DF;
+  ask.functional = true;
+  ask.packed = {0x01, 0x00};
+  return ask;
+}
+
 TEST_F(RecorderProcess, WhatTheClientSawIsInTheFileAndVerifies) {
   auto session = Session::start(config_);
   ASSERT_TRUE(session) << session.error().text();
@@ -120,11 +129,7 @@ TEST_F(RecorderProcess, TheGateOfASealedRunRefusesAndTheRefusalIsRecorded) {
   auto session = Session::start(config_);
   ASSERT_TRUE(session) << session.error().text();
   seeFrames(**session, 5);
-  Command ask;
-  ask.action = Action::ask;
-  ask.request_id = 0x7DF;
-  ask.functional = true;
-  ask.packed = {0x01, 0x00};
+  const Command ask = askEverybody();
   const auto reply = (*session)->call(ask, counter_);
   ASSERT_FALSE(reply);
   EXPECT_EQ(reply.error().kind, ErrorKind::gate);
@@ -138,11 +143,7 @@ TEST_F(RecorderProcess, OnceAnAttemptHasBegunEveryRequestIsRefusedEvenAfterItsEn
   auto session = Session::start(config_);
   ASSERT_TRUE(session) << session.error().text();
   seeFrames(**session, 5);
-  Command ask;
-  ask.action = Action::ask;
-  ask.request_id = 0x7DF;
-  ask.functional = true;
-  ask.packed = {0x01, 0x00};
+  const Command ask = askEverybody();
   ASSERT_TRUE((*session)->call(ask, counter_));  // so the refusals below are the attempt's
   for (const bool begins : {true, false}) {
     event::Attempt mark;
