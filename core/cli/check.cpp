@@ -208,7 +208,8 @@ Status Check::say(const Saying& s) {
 Status Check::openLinks() {
   recorder::Config config;
   config.uris = chosenUris(o_.uris, job_);
-  config.sealed = job_.sealed;
+  config.rate_fixed = o_.rate_known;
+  applyJob(config, job_);
   if (o_.search) {
     if (!o_.ask && !job_.sealed)
       return Error{ErrorKind::usage, "--search sends, and check without --ask is passive", "",
@@ -220,8 +221,6 @@ Status Check::openLinks() {
   buses_ = busLinks(config.uris);
   config.file = captureName(o_.output, "check");
   config.command = "pin16 check, job " + job_.name;
-  config.rate_fixed = o_.rate_known;
-  applyJob(config, job_);
   if (!o_.ask) config.shut_reason = "check without --ask is passive";
   auto session = recorder::Session::start(config);
   if (!session) return session.error();
