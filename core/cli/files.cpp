@@ -2,6 +2,8 @@
 // The commands that read captures only: review, verify.
 #include <fmt/format.h>
 
+#include <utility>
+
 #include "core/capture/describe.hpp"
 #include "core/capture/reader.hpp"
 #include "core/capture/verify.hpp"
@@ -11,8 +13,28 @@
 #include "core/cli/print_event.hpp"
 #include "core/job/job.hpp"
 #include "core/review/review.hpp"
+#include "core/review/search.hpp"
 
 namespace pin16::cli {
+namespace {
+
+/// Rows leave as they are found: there may be millions.
+int find(const Options& o, const job::Job* hints) {
+  const auto query = review::parseQuery(o.find);
+  if (!query) return fail(query.error());
+  bool begun = false;
+  const auto searched = review::searchFile(o.file, *query, hints, [&](const review::Hit& hit) {
+    if (o.json)
+      fmt::print("{}{}", std::exchange(begun, true) ? "," : findJsonHead(o.file, o.find), hitJson(hit));
+    else
+      printEvent(hit.t_ns, hit.link, hit.outbound, hit.text);
+  });
+  if (!searched) return fail(searched.error());
+  if (o.json) fmt::print("{}{}\n", begun ? "" : findJsonHead(o.file, o.find), findJsonEnd(*searched));
+  return searched->found == 0 || searched->damaged ? kExitNotReady : kExitReady;
+}
+
+}  // namespace
 
 int review(const Options& o) {
   std::optional<job::Job> hints;
@@ -21,6 +43,7 @@ int review(const Options& o) {
     if (!job) return fail(job.error());
     hints = std::move(*job);
   }
+  if (!o.find.empty()) return find(o, hints ? &*hints : nullptr);
   if (o.lines) {
     auto reader = capture::Reader::open(o.file);
     if (!reader) return fail(reader.error());

@@ -235,6 +235,31 @@ std::string verifyJson(const std::string& file, const capture::VerifyReport& r) 
   return json::serialize(doc);
 }
 
+std::string findJsonHead(const std::string& file, const std::string& find) {
+  json::object doc = document("pin16-find");
+  doc["file"] = file;
+  doc["find"] = find;
+  std::string out = json::serialize(doc);
+  out.pop_back();
+  return out + R"(,"rows":[)";
+}
+
+std::string hitJson(const review::Hit& hit) {
+  json::object o;
+  o["sequence"] = hit.sequence;
+  o["t_ns"] = hit.t_ns == kNoTime ? json::value(nullptr) : json::value(hit.t_ns);
+  o["link"] = hit.link == event::kNoLink ? json::value(nullptr) : json::value(hit.link);
+  o["kind"] = hit.kind;
+  o["sent_by_us"] = hit.outbound;
+  o["text"] = hit.text;
+  return json::serialize(o);
+}
+
+std::string findJsonEnd(const review::Searched& searched) {
+  const json::object end{{"found", searched.found}, {"damaged", searched.damaged}};
+  return "]," + json::serialize(end).substr(1);
+}
+
 std::string sceneJson(const std::string& file, const std::vector<SceneRow>& rows) {
   json::object doc = document("pin16-scene");
   doc["file"] = file;

@@ -13,6 +13,7 @@
 #include "core/link/inventory.hpp"
 #include "core/link/rate_search.hpp"
 #include "core/protocol/rollcall.hpp"
+#include "core/review/search.hpp"
 
 namespace pin16::cli {
 
@@ -31,6 +32,10 @@ struct Asked {
 [[nodiscard]] std::string checkReportJson(const link::CheckReport& report);
 [[nodiscard]] std::string rateReportJson(const link::RateReport& report);
 [[nodiscard]] std::string verifyJson(const std::string& file, const capture::VerifyReport& report);
+/// Up to the "[" of `rows`; the rows follow one by one, then findJsonEnd().
+[[nodiscard]] std::string findJsonHead(const std::string& file, const std::string& find);
+[[nodiscard]] std::string hitJson(const review::Hit& hit);
+[[nodiscard]] std::string findJsonEnd(const review::Searched& searched);
 struct SceneRow {
   job::SceneEntry entry;
   std::optional<job::ScenePhoto> photo;

@@ -26,6 +26,7 @@ struct Options {
   std::string with;                   ///< links --with: the second adapter
   std::string check_uri;              ///< links --check
   std::string rate_uri;               ///< links --rate-search
+  std::string find;                   ///< review --find
   std::string answer;                 ///< query --answer: identifier that answers come on
   std::string by;                     ///< note --by
   std::vector<std::string> plugins;   ///< --plugin

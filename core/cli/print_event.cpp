@@ -7,13 +7,15 @@
 
 namespace pin16::cli {
 
+void printEvent(Ns t_utc_ns, std::uint16_t link, bool outbound, std::string_view text) {
+  fmt::print("{}  {:>2} {} {}\n", utcText(t_utc_ns), link == event::kNoLink ? "-" : std::to_string(link),
+             outbound ? ">" : " ", text);
+}
+
 void printEvents(const event::Batch& batch) {
-  for (const auto& h : batch.headers) {
-    const Ns t_utc_ns = h.t_ns == kNoTime ? kNoTime : h.t_ns + batch.utc_offset_ns;
-    fmt::print("{}  {:>2} {} {}\n", utcText(t_utc_ns),
-               h.link == event::kNoLink ? "-" : std::to_string(h.link),
-               (h.flags & event::kOutbound) != 0 ? ">" : " ", capture::describe(h, batch));
-  }
+  for (const auto& h : batch.headers)
+    printEvent(h.t_ns == kNoTime ? kNoTime : h.t_ns + batch.utc_offset_ns, h.link,
+               (h.flags & event::kOutbound) != 0, capture::describe(h, batch));
 }
 
 }  // namespace pin16::cli

@@ -161,6 +161,11 @@ def review_documents():
     for key in ("links", "identifiers", "messages", "exchanges", "sent", "refused", "damage"):
         if not seen.get(key):
             fault(f"review: {key} is empty in every document")
+    obd = SOURCE + "/captures/dumpcap-obd-uds.pcapng"
+    found = run(["review", obd, "--find", "id 7E8 kind exchange kind frame"], "pin16-find", 0)
+    if not found or found["found"] < 2 or found["found"] != len(found["rows"]):
+        fault("review --find: what it found is not what it counts")
+    run(["review", obd, "--find", "id 001"], "pin16-find", 1)
     run(["verify", "listen.pcapng"], "pin16-verify", 0)
     with open("listen.pcapng", "wb") as f:
         f.write(whole[:300] + b"?" + whole[301:])
