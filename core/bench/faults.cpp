@@ -5,6 +5,7 @@
 
 #include <algorithm>
 #include <functional>
+#include <tuple>
 
 #include "core/bench/scenario.hpp"
 #include "core/circuit/circuit.hpp"
@@ -95,6 +96,63 @@ const std::vector<Entry>& entries() {
        [](Scenario& s, Module&, const Fault& f) { s.bus.low_to_ground_ohm = f.ohm.value_or(1); }},
       {"low-to-supply", kAny,
        [](Scenario& s, Module&, const Fault& f) { s.bus.low_to_supply_ohm = f.ohm.value_or(1); }},
+      {"wrong-slot", kFed,
+       [](Scenario& s, Module&, const Fault& f) { s.rig.wrong_slot_ohm = f.ohm.value_or(15); }},
+      {"source-over", kOutside, [](Scenario& s, Module&, const Fault& f) { s.source.emf_V = f.V.value_or(24); }},
+      {"source-reversed", kOutside, [](Scenario& s, Module&, const Fault&) { s.source.emf_V = -s.source.emf_V; }},
+      {"source-ripple", kAny,
+       [](Scenario& s, Module&, const Fault& f) { s.source.ripple_Vpp = f.V.value_or(12); }},
+      {"booster-beside", kAny,
+       [](Scenario& s, Module&, const Fault& f) {
+         s.source.booster_V = f.V.value_or(13.5);
+         s.source.booster_ohm = f.ohm.value_or(0.03);
+       }},
+      {"feed-lead-open", kOutside,
+       [](Scenario& s, Module&, const Fault&) { s.rig.joint_ohm = circuit::kOpen_ohm; }},
+      {"connector-not-fed", kAny,
+       [](Scenario& s, Module&, const Fault&) { s.connector.fed_from = Connector::Feed::none; }},
+      {"ground-offset", kOwn | kFed,
+       [](Scenario& s, Module&, const Fault& f) {
+         s.connector.shared_ground_ohm = f.ohm.value_or(0.5);
+         s.connector.shared_ground_A = f.A.value_or(10);
+       }},
+      {"module-ground-open", kAny,
+       [](Scenario&, Module& m, const Fault&) { m.ground_ohm = circuit::kOpen_ohm; }},
+      {"module-shorted", kAny, [](Scenario&, Module& m, const Fault& f) { m.short_ohm = f.ohm.value_or(1); }},
+      {"module-open", kAny,
+       [](Scenario&, Module& m, const Fault&) {
+         m.start_V = m.stop_V = 1e3;
+         m.sleep_A = 1e-6;
+       }},
+      {"module-restarts", kAny,
+       [](Scenario&, Module& m, const Fault& f) { m.restarts_every_s = f.ms.value_or(2000) / 1e3; }},
+      {"module-asleep", kAny,
+       [](Scenario&, Module& m, const Fault&) { m.wake_up = Module::WakeUp::bus, m.wake_id = 0x7F0; }},
+      {"module-boots-late", kAny,
+       [](Scenario&, Module& m, const Fault& f) { m.boot_s = f.ms.value_or(8000) / 1e3; }},
+      {"module-refuses", kAny,
+       [](Scenario&, Module& m, const Fault&) {
+         for (Answer& a : m.answers) a.refusal = 0x33, a.data.clear();  // securityAccessDenied, ISO 14229-1
+       }},
+      {"module-bits-off", kAny,  // its clock is off: garbles what it sends, and goes bus-off again and again
+       [](Scenario& s, Module& m, const Fault&) { m.bitrate = s.bus.bitrate * 97 / 100; }},
+      {"module-jams", kAny, [](Scenario&, Module& m, const Fault&) { m.jams = true; }},
+      {"high-open-at-module", kAny,
+       [](Scenario&, Module& m, const Fault&) { m.high_ohm = circuit::kOpen_ohm; }},
+      {"low-open-at-module", kAny,
+       [](Scenario&, Module& m, const Fault&) { m.low_ohm = circuit::kOpen_ohm; }},
+      {"pins-swapped", kAny, [](Scenario& s, Module&, const Fault&) { s.connector.swapped = true; }},
+      {"bus-leak", kAny,
+       [](Scenario& s, Module&, const Fault& f) { s.bus.high_to_ground_ohm = f.ohm.value_or(60); }},
+      {"kline-to-ground", kAny,
+       [](Scenario& s, Module&, const Fault& f) { s.kline->to_ground_ohm = f.ohm.value_or(1); }},
+      {"kline-open", kAny, [](Scenario& s, Module&, const Fault&) { s.kline->pin7_ohm = circuit::kOpen_ohm; }},
+      {"interface-contact-open", kAny,
+       [](Scenario& s, Module&, const Fault&) {
+         s.connector.pin4_ohm = s.connector.pin5_ohm = circuit::kOpen_ohm;
+       }},
+      {"interface-bus-dead", kAny,
+       [](Scenario& s, Module&, const Fault&) { s.interface.transceiver_dead = true; }},
       {"interface-dead", kAny, [](Scenario& s, Module&, const Fault&) { s.interface.dead = true; }},
       {"interface-listen-only", kAny,
        [](Scenario& s, Module&, const Fault&) { s.interface.listen_only = true; }},
@@ -159,10 +217,12 @@ Status applyFault(Scenario& s, const Fault& fault) {
         ErrorKind::input,
         fmt::format("fault {} cannot exist in arrangement {}", fault.name, job::toText(s.arrangement)),
         s.file, ""};
-  if (fault.name.starts_with("gateway-") && !s.gateway)
-    return Error{ErrorKind::input,
-                 fmt::format("fault {} cannot exist: this scenario has no [gateway]", fault.name), s.file,
-                 ""};
+  for (const auto& [prefix, table, there] : {std::tuple{"gateway-", "[gateway]", s.gateway.has_value()},
+                                             std::tuple{"kline-", "[kline]", s.kline.has_value()}})
+    if (fault.name.starts_with(prefix) && !there)
+      return Error{ErrorKind::input,
+                   fmt::format("fault {} cannot exist: this scenario has no {}", fault.name, table), s.file,
+                   ""};
   const auto module = fault.module.empty()
                           ? s.modules.begin()
                           : std::find_if(s.modules.begin(), s.modules.end(),

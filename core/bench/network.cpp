@@ -5,6 +5,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 
 namespace pin16::bench {
 namespace {
@@ -17,9 +18,10 @@ constexpr double kNominal_V = 12;  // draws are stated at this
 constexpr double kRecessive_V = 2.5, kInput_ohm = 15e3, kBiasOn_ohm = 100, kBiasOff_ohm = 1e6;
 constexpr double kDriver_V = 5, kDriver_ohm = 45;
 constexpr double kTie_ohm = 1e-3;
-constexpr double kWake_A = 0.005;        // of an ignition wire (own figure)
-constexpr double kShows_V = 6;           // lights glow, chimes sound (own figure)
-constexpr double kOwnSource_ohm = 0.05;  // of the interface's own source (own figure)
+constexpr double kOutlet_ohm = 0.02, kOutletFuse_A = 15;  // wire; common value, from memory
+constexpr double kWake_A = 0.005;                         // of an ignition wire (own figure)
+constexpr double kShows_V = 6;                            // lights glow, chimes sound (own figure)
+constexpr double kOwnSource_ohm = 0.05;                   // of the interface's own source (own figure)
 constexpr double kFold_V = 6;  // below it a constant power becomes a resistor (as circuit::ModuleLoad has it)
 constexpr double kConducts_A = 1e-9;  // below this, and above it backwards, a diode does not
 constexpr int kDiodeRounds = 20;      // each settles in two or three
@@ -61,6 +63,7 @@ void addSource(Netlist& n, const Scenario& s) {
   else
     n.source("source", "cell", "src-", o.emf_V, o.series_ohm);
   n.toggle("output", "cell", "src+", !s.source.output_open);
+  if (o.booster_V > 0) n.source("booster", "src+", "src-", o.booster_V, o.booster_ohm);
   // Battery cable or plug of the rig: the switch between power off and source.
   n.toggle("main", "src+", "out", false, ownBattery(s) ? s.vehicle.main_ohm : circuit::kContact_ohm);
 }
@@ -71,8 +74,11 @@ void addRig(Netlist& n, const Scenario& s) {
   n.resistor("rig.joint", "rig2", "rig3", s.rig.joint_ohm);
   n.toggle("rig.switch", "rig3", "feed", false);
   const char* to = s.arrangement == Arrangement::removed ? "harness"
+                   : s.rig.wrong_slot_ohm                ? "otherblade"
                    : s.rig.supply_blade                  ? "supplyblade"
                                                          : "loadblade";
+  if (s.rig.wrong_slot_ohm && vehicle(s))
+    n.resistor("othercircuit", "otherblade", "chassis", *s.rig.wrong_slot_ohm);
   n.toggle("clip", "feed", to, false, s.rig.clip_ohm);
   n.resistor("clamp", "chassis", "clampwire", s.rig.clamp_ohm);
   n.lead("rig.ground", "clampwire", "src-", s.rig.ground.mm2, s.rig.ground.length_m, s.celsius);
@@ -93,11 +99,25 @@ void addConnector(Netlist& n, const Scenario& s) {
     n.fuse("connector_fuse", ownBattery(s) ? "out" : "busbar", "pin16wire", c.fuse_A, c.fuse_open);
   if (c.fed_from == Connector::Feed::source)
     n.fuse("connector_fuse", "out", "pin16wire", c.fuse_A, c.fuse_open);
+  using Outlet = Vehicle::Outlet;
+  if (vehicle(s) && s.vehicle.outlet == Outlet::connector_fuse)
+    n.resistor("outlet", "pin16wire", "outlet", kOutlet_ohm);
+  if (vehicle(s) && s.vehicle.outlet == Outlet::own_fuse)
+    n.fuse("outlet", ownBattery(s) ? "out" : "busbar", "outlet", kOutletFuse_A, false);
   n.resistor("pin16", "pin16wire", "pin16", c.pin16_ohm);
-  n.resistor("pin4", "chassis", "pin4", c.pin4_ohm);
-  n.resistor("pin5", "chassis", "pin5", c.pin5_ohm);
-  n.resistor("pin6", connectorWires(s).high, "pin6", c.pin6_ohm);
-  n.resistor("pin14", connectorWires(s).low, "pin14", c.pin14_ohm);
+  const char* ground = "chassis";
+  if (c.shared_ground_ohm > 0) {
+    ground = "sharedground";
+    n.resistor("shared_ground", ground, "chassis", c.shared_ground_ohm);
+    if (c.shared_ground_A > 0)
+      n.resistor("shared_load", ownBattery(s) || !vehicle(s) ? "out" : "feed", ground,
+                 kNominal_V / c.shared_ground_A);
+  }
+  n.resistor("pin4", ground, "pin4", c.pin4_ohm);
+  n.resistor("pin5", ground, "pin5", c.pin5_ohm);
+  const Pair wires = connectorWires(s);
+  n.resistor("pin6", c.swapped ? wires.low : wires.high, "pin6", c.pin6_ohm);
+  n.resistor("pin14", c.swapped ? wires.high : wires.low, "pin14", c.pin14_ohm);
 }
 
 void addTransceiver(Netlist& n, std::size_t driver, const std::string& high, const std::string& low,
@@ -149,6 +169,26 @@ void addBus(Netlist& n, const Scenario& s) {
   if (b.low_to_supply_ohm) n.resistor("short.low_supply", "low", supply, *b.low_to_supply_ohm);
 }
 
+void addKLine(Netlist& n, const Scenario& s) {
+  const KLineWires& k = *s.kline;
+  n.resistor("pin7", "kline", "pin7", k.pin7_ohm);
+  n.toggle("plug7", "pin7", "interface.k", true);
+  n.resistor("interface.pull_up", "interface.k", "interface+", k.interface_pull_up_ohm);
+  // Each wire hangs on something, if only on a leak.
+  n.resistor("kline.leak", "kline", "chassis", kBiasOff_ohm);
+  if (k.module_pull_up_ohm > 0) n.resistor("kline.pull_up", "kline", part(0, "+"), k.module_pull_up_ohm);
+  if (k.to_ground_ohm) n.resistor("kline.ground", "kline", "chassis", *k.to_ground_ohm);
+  if (k.to_supply_ohm)
+    n.resistor("kline.supply", "kline", vehicle(s) ? "loadblade" : "harness", *k.to_supply_ohm);
+}
+
+/// The bus wires at a module: the bus's, or behind a branch of its own.
+std::pair<std::string, std::string> busAt(const Scenario& s, std::size_t i) {
+  const Module& m = s.modules[i];
+  const Pair wires = wiresOf(s, m);
+  return {m.high_ohm > 0 ? part(i, "high") : wires.high, m.low_ohm > 0 ? part(i, "low") : wires.low};
+}
+
 /// Where a feed comes from; nullptr: this arrangement has no such place.
 const char* feedNode(const Scenario& s, Module::Feed feed) {
   switch (feed) {
@@ -198,8 +238,13 @@ Status addModule(Netlist& n, const Scenario& s, std::size_t i) {
     n.toggle(name("diode"), name("in"), name("+"), true);
     n.source(name("reserve"), name("+"), part(i, "-"), 0, circuit::kOpen_ohm);
   }
+  if (m.short_ohm) n.resistor(part(i, "short"), feedPart(i, 0, "+"), part(i, "-"), *m.short_ohm);
   n.resistor(part(i, "ground"), part(i, "-"), "chassis", m.ground_ohm);
-  addTransceiver(n, i, wiresOf(s, m).high, wiresOf(s, m).low, part(i, "-"));
+  const auto [high, low] = busAt(s, i);
+  if (m.high_ohm > 0) n.resistor(part(i, "branch_high"), wiresOf(s, m).high, high, m.high_ohm);
+  if (m.low_ohm > 0) n.resistor(part(i, "branch_low"), wiresOf(s, m).low, low, m.low_ohm);
+  if (m.termination_ohm > 0) n.resistor(part(i, "termination"), high, low, m.termination_ohm);
+  addTransceiver(n, i, high, low, part(i, "-"));
   return {};
 }
 
@@ -225,6 +270,11 @@ std::optional<PointName> parsePoint(std::string_view point) {
   if (point == "signs") return PointName{Kind::signs, {}, {}};
   if (point == "I(feed)") return PointName{Kind::feed_current, {}, {}};
   if (point == "R(feedpath)") return PointName{Kind::feed_path, {}, {}};
+  if (point.starts_with("Vac(")) {
+    auto of = parsePoint("V" + std::string(point.substr(3)));
+    if (of) of->kind = Kind::ripple;
+    return of;
+  }
   if (point.size() < 6 || point[1] != '(' || point.back() != ')') return std::nullopt;
   if (point[0] != 'V' && point[0] != 'R') return std::nullopt;
   const std::string_view inner = point.substr(2, point.size() - 3);
@@ -245,6 +295,7 @@ Result<Network> Network::make(const Scenario& s, const Meter* meter) {
   for (std::size_t i = 0; i < s.modules.size(); ++i)
     if (Status added = addModule(n, s, i); !added) return added.error();
   if (s.gateway) addGateway(n, s);
+  if (s.kline) addKLine(n, s);
   if (!vehicle(s) && s.connector.fed_from == Connector::Feed::bus_bar)
     return Error{ErrorKind::input, "the connector is fed from a bus bar, but there is none on the table",
                  s.file, "write connector.fed_from = \"source\" or \"none\""};
@@ -322,7 +373,7 @@ void Network::findPlaces() {
   p.loads_ohm = at("loads", "ohm");
   p.emf_V = at("source", "emf_V");
   p.series_ohm = at("source", "series_ohm");
-  for (const char* plug : {"plug16", "plug4", "plug5", "plug6", "plug14"})
+  for (const char* plug : {"plug16", "plug4", "plug5", "plug6", "plug7", "plug14"})
     p.plugs.push_back(at(plug, "open"));
   p.interface =
       findTransceiver("interface", "interface.high", "interface.low", "interface.ref", s.gateway.has_value());
@@ -334,9 +385,9 @@ void Network::findPlaces() {
   for (std::size_t i = 0; i < s.modules.size(); ++i) {
     const Module& m = s.modules[i];
     Wired w;
-    const Pair wires = wiresOf(s, m);
+    const auto wires = busAt(s, i);
     w.minus = *circuit_.node(part(i, "-"));
-    w.transceiver = findTransceiver(fmt::format("module{}", i), wires.high, wires.low, part(i, "-"),
+    w.transceiver = findTransceiver(fmt::format("module{}", i), wires.first, wires.second, part(i, "-"),
                                     s.gateway && m.bus == Module::Side::connector);
     for (std::size_t f = 0; f < m.feeds.size(); ++f) {
       Feed feed;
@@ -395,7 +446,7 @@ circuit::Params Network::params(const Condition& c, std::optional<std::size_t> d
     set(t.bias_ohm, alive ? kBiasOn_ohm : kBiasOff_ohm);
     if (driver == who) set(t.high_ohm, kDriver_ohm), set(t.low_ohm, kDriver_ohm);
   };
-  drive(kInterface, c.interface_alive && c.interface_plugged);
+  drive(kInterface, c.interface_alive && c.interface_plugged && !s.interface.transceiver_dead);
   for (std::size_t i = 0; i < s.modules.size(); ++i) {
     const Module& m = s.modules[i];
     const Wired& w = places_.modules[i];
@@ -413,7 +464,9 @@ circuit::Params Network::params(const Condition& c, std::optional<std::size_t> d
       set(w.reserve_V, i < c.reserve_V.size() ? c.reserve_V[i] : 0);
       set(w.reserve_ohm, c.step_s / (m.reserve_uF * 1e-6));
     }
-    drive(i, state == ModuleState::running && !m.transceiver_dead);
+    const bool on_bus = state == ModuleState::running && !m.transceiver_dead;
+    drive(i, on_bus);
+    if (m.jams && on_bus) set(w.transceiver.high_ohm, kDriver_ohm), set(w.transceiver.low_ohm, kDriver_ohm);
     if (s.gateway && i + 1 == s.modules.size()) drive(kGateway, state == ModuleState::running);
   }
   return p;
@@ -488,6 +541,14 @@ Result<double> Network::read(const Condition& c) const {
       if (!v) return v.error();
       return scenario_->vehicle.visible_signs && *v >= kShows_V ? 1.0 : 0.0;
     }
+    case Kind::ripple: {
+      const auto v = volts(c, std::nullopt, a_, b_);
+      if (!v) return v.error();
+      const double emf_V = c.emf_V.value_or(scenario_->source.emf_V);
+      // A sine, as a slow meter takes it; it falls along the path as the volts do.
+      const double rms_V = scenario_->source.ripple_Vpp / (2 * std::numbers::sqrt2);
+      return emf_V == 0 ? 0 : rms_V * std::abs(*v / emf_V);
+    }
     case Kind::volts:
       break;
   }
@@ -511,7 +572,7 @@ Result<Supply> Network::supply(const Condition& c) const {
   for (const Wired& w : places_.modules) {
     double lowest_V = kOhmsMax;
     for (const Feed& f : w.feeds) lowest_V = std::min(lowest_V, solution->volts(f.plus, w.minus));
-    out.module_V.push_back(lowest_V);
+    out.module_V.push_back(lowest_V - scenario_->source.ripple_Vpp / 2);
     out.reserve_V.push_back(solution->volts(w.feeds[0].plus, w.minus));
   }
   out.interface_V = solution->volts(places_.interface_plus, places_.interface_minus);
@@ -524,6 +585,8 @@ Result<Heard> Network::hears(const Condition& c, std::size_t sender, std::size_t
   const Transceiver& from = transceiver(sender);
   const Transceiver& at = transceiver(receiver);
   if (from.connector_side != at.connector_side) return Heard::nothing;
+  if (scenario_->interface.transceiver_dead && (sender == kInterface || receiver == kInterface))
+    return Heard::nothing;
   const auto quiet = solve(c, std::nullopt);
   if (!quiet) return quiet.error();
   const auto dominant = solve(c, sender);

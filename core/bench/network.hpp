@@ -60,7 +60,8 @@ struct Condition {
 
 /// What the supply of a condition comes to.
 struct Supply {
-  std::vector<double> module_V;   ///< at each module's terminals, the lowest of its feeds
+  std::vector<double>
+      module_V;  ///< at each module's terminals, the lowest of its feeds, in a ripple's trough
   std::vector<double> reserve_V;  ///< of its input capacitance at the end of the step
   double interface_V = 0;
   double source_A = 0;
@@ -69,7 +70,7 @@ struct Supply {
 
 /// A point in SPICE notation, taken apart.
 struct PointName {
-  enum class Kind { volts, ohms, feed_current, feed_path, lamp, signs } kind = Kind::volts;
+  enum class Kind { volts, ripple, ohms, feed_current, feed_path, lamp, signs } kind = Kind::volts;
   std::string a, b;
 };
 [[nodiscard]] std::optional<PointName> parsePoint(std::string_view point);

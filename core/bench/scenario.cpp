@@ -197,6 +197,7 @@ void readSupply(Fields& f, Module& m) {
   f("feed_ohm", m.feed_ohm, 1e-6);
   f("further_feed_ohm", m.further_feed_ohm, 1e-6);
   f("ground_ohm", m.ground_ohm, 1e-6);
+  f("short_ohm", m.short_ohm, 1e-3);
   f.choice("draw", m.draw, {{"resistor", Module::Draw::resistor}, {"power", Module::Draw::power}});
   f("sleep_A", m.sleep_A, 1e-6, 100);
   f("boot_A", m.boot_A, 1e-6, 100);
@@ -207,6 +208,7 @@ void readSupply(Fields& f, Module& m) {
   f("start_V", m.start_V, 0, 60);
   f("stop_V", m.stop_V, 0, 60);
   f("reset_ms", m.reset_ms, 1, 60e3);
+  f("restarts_every_s", m.restarts_every_s, 0, 1e5);
   f("reserve_uF", m.reserve_uF, 0, 1e6);
   f.require(m.stop_V <= m.start_V, "stop_V", "must not be above start_V");
 }
@@ -221,7 +223,11 @@ void readModule(Fields& f, Module& m) {
   f("wake_id", m.wake_id, event::kExtendedMask);
   f.choice("bus", m.bus, {{"inner", Module::Side::inner}, {"connector", Module::Side::connector}});
   f("bitrate", m.bitrate);
+  f("high_ohm", m.high_ohm, 0);
+  f("low_ohm", m.low_ohm, 0);
+  f("termination_ohm", m.termination_ohm, 0);
   f("transceiver_dead", m.transceiver_dead);
+  f("jams", m.jams);
   f("mute", m.mute);
   f("request_id", m.request_id, event::kExtendedMask);
   f("answer_id", m.answer_id, event::kExtendedMask);
@@ -299,6 +305,9 @@ void readAll(Fields& f, Scenario& s, std::vector<Fault>& faults) {
     t("off_after_s", s.source.off_after_s, 0, 1e5);
     t("limit_A", s.source.limit_A, 0, 1e4);
     t("limit_foldback", s.source.limit_foldback, 0, 0.99);
+    t("ripple_Vpp", s.source.ripple_Vpp, 0, 30);
+    t("booster_V", s.source.booster_V, 0, 60);
+    t("booster_ohm", s.source.booster_ohm, 1e-6);
     t.require(s.source.limit_A == 0 || s.source.emf_V >= 0, "limit_A", "needs an emf_V of 0 or more");
   });
   f.table("rig", [&](Fields& t) {
@@ -310,6 +319,7 @@ void readAll(Fields& f, Scenario& s, std::vector<Fault>& faults) {
     t("clip_ohm", s.rig.clip_ohm, 1e-6);
     t("clamp_ohm", s.rig.clamp_ohm, 1e-6);
     t("supply_blade", s.rig.supply_blade);
+    t("wrong_slot_ohm", s.rig.wrong_slot_ohm, 0.01);
     t.rising("bounce_ms", s.rig.bounce_ms);
     t("bounce_count", s.rig.bounce_count, 100);
     t("bounce_spread_ms", s.rig.bounce_spread_ms, 0.1, 10e3);
@@ -324,6 +334,10 @@ void readAll(Fields& f, Scenario& s, std::vector<Fault>& faults) {
     t("module_fuse_left_in", s.vehicle.module_fuse_left_in);
     t("slot_ignition_fed", s.vehicle.slot_ignition_fed);
     t("visible_signs", s.vehicle.visible_signs);
+    t.choice("outlet", s.vehicle.outlet,
+             {{"none", Vehicle::Outlet::none},
+              {"connector-fuse", Vehicle::Outlet::connector_fuse},
+              {"own-fuse", Vehicle::Outlet::own_fuse}});
   });
   f.table("connector", [&](Fields& t) {
     t.choice("fed_from", s.connector.fed_from,
@@ -337,6 +351,11 @@ void readAll(Fields& f, Scenario& s, std::vector<Fault>& faults) {
     t("pin5_ohm", s.connector.pin5_ohm, 1e-6);
     t("pin6_ohm", s.connector.pin6_ohm, 1e-6);
     t("pin14_ohm", s.connector.pin14_ohm, 1e-6);
+    t("swapped", s.connector.swapped);
+    t("shared_ground_ohm", s.connector.shared_ground_ohm, 0);
+    t("shared_ground_A", s.connector.shared_ground_A, 0, 200);
+    t.require(s.connector.shared_ground_A == 0 || s.connector.shared_ground_ohm > 0, "shared_ground_ohm",
+              "must be given with shared_ground_A");
   });
   f.table("interface", [&](Fields& t) {
     t("from_source", s.interface.from_source);
@@ -347,6 +366,7 @@ void readAll(Fields& f, Scenario& s, std::vector<Fault>& faults) {
     t("termination_ohm", s.interface.termination_ohm);
     t("listen_only", s.interface.listen_only);
     t("dead", s.interface.dead);
+    t("transceiver_dead", s.interface.transceiver_dead);
     t("own_V", s.interface.own_V, 0, 60);
     t("own_offset_V", s.interface.own_offset_V, -60, 60);
     t("own_offset_ohm", s.interface.own_offset_ohm, 1e-3);
@@ -363,6 +383,14 @@ void readAll(Fields& f, Scenario& s, std::vector<Fault>& faults) {
     t("low_to_ground_ohm", s.bus.low_to_ground_ohm, 1e-6);
     t("low_to_supply_ohm", s.bus.low_to_supply_ohm, 1e-6);
     t.require(s.bus.bitrate >= 1000, "bitrate", "must be at least 1000 bit/s");
+  });
+  f.table("kline", [&](Fields& t) {
+    KLineWires& k = s.kline.emplace();
+    t("interface_pull_up_ohm", k.interface_pull_up_ohm, 1);
+    t("module_pull_up_ohm", k.module_pull_up_ohm, 0);
+    t("pin7_ohm", k.pin7_ohm, 1e-6);
+    t("to_ground_ohm", k.to_ground_ohm, 1e-6);
+    t("to_supply_ohm", k.to_supply_ohm, 1e-6);
   });
   f.tables("module", [&](Fields& t) { readModule(t, s.modules.emplace_back()); });
   f.table("gateway", [&](Fields& t) {

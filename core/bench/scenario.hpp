@@ -38,6 +38,10 @@ struct Source {
   // held at limit_A * (1 - foldback * (1 - V / EMF)).
   double limit_A = 0;  ///< 0 none
   double limit_foldback = 0;
+  double ripple_Vpp = 0;  ///< of a charger or a noisy supply: what it feeds must do with the troughs
+  // A second source beside it, its plus on src+.
+  double booster_V = 0;  ///< 0 none
+  double booster_ohm = 0.02;
 };
 
 /// The leads from an outside source; fed-in-place and removed.
@@ -50,6 +54,8 @@ struct Rig {
   double clip_ohm = 0.005;    ///< adapter in the fuse slot, or plug at the module's harness
   double clamp_ohm = 0.005;   ///< ground clamp on the body, or joint at the ground post
   bool supply_blade = false;  ///< the feed sits on the supply blade instead of the load blade
+  /// The feed sits in the slot of another circuit, which takes the current of such a resistor.
+  std::optional<double> wrong_slot_ohm;
   /// The contact that feeds the module bounces at switch-on (any arrangement): instants at which it opens,
   /// closes, opens, ... after power on.
   std::vector<double> bounce_ms;
@@ -69,6 +75,9 @@ struct Vehicle {
   bool module_fuse_left_in = false;  ///< fed-in-place: left in the slot beside the feed
   bool slot_ignition_fed = false;
   bool visible_signs = false;  ///< what hangs on the bus bar shows itself when fed: lights, chime
+  /// The accessory outlet: on the connector's fuse, or fed as that fuse is.
+  enum class Outlet { none, connector_fuse, own_fuse };
+  Outlet outlet = Outlet::none;
 };
 
 struct Connector {
@@ -81,6 +90,10 @@ struct Connector {
   double pin5_ohm = 0.02;
   double pin6_ohm = 0.1;
   double pin14_ohm = 0.1;
+  bool swapped = false;  ///< the bus wires lie on each other's pins
+  // Pins 4 and 5 share a ground joint with something that takes a large current.
+  double shared_ground_ohm = 0;  ///< 0 they do not
+  double shared_ground_A = 0;
 };
 
 struct Interface {
@@ -91,7 +104,8 @@ struct Interface {
   double supply_min_V = 7;     ///< lamp lit and transceiver alive above this
   double termination_ohm = 0;  ///< built in; 0 none
   bool listen_only = false;
-  bool dead = false;  ///< lamp and transceiver do nothing, whatever the volts
+  bool dead = false;              ///< lamp and transceiver do nothing, whatever the volts
+  bool transceiver_dead = false;  ///< lamp lit, computer served, nothing on the bus
   /// A source of its own (second battery, charger, computer); 0 none. Its minus is the transceiver's
   /// reference; pins 4 and 5 are joined to it only if ties_grounds. Against the first source's minus it hangs
   /// at own_offset_V through own_offset_ohm (leak of a charger, other wiring).
@@ -106,6 +120,15 @@ struct Bus {
   double capacitance_pF = 600;  ///< between the wires, cables and nodes together
   std::optional<double> short_between_ohm;
   std::optional<double> high_to_ground_ohm, high_to_supply_ohm, low_to_ground_ohm, low_to_supply_ohm;
+};
+
+/// The K-line as wires: pulled up to the interface's supply (ISO 9141: 510 ohm in the tester, public pin-out
+/// page) and in some vehicles by the job's module too.
+struct KLineWires {
+  double interface_pull_up_ohm = 510;
+  double module_pull_up_ohm = 0;  ///< 0 none
+  double pin7_ohm = 0.1;          ///< wire and contact
+  std::optional<double> to_ground_ohm, to_supply_ohm;
 };
 
 /// What a module answers to one request: service + 0x40, the rest of the request, then `data`; or a refusal.
@@ -130,9 +153,10 @@ struct Module {
   /// All are needed. They share the draw evenly; with wake_up = ignition the last is a wake wire (5 mA).
   std::vector<Feed> feeds = {Feed::slot};
   Lead harness;
-  double feed_ohm = 0.01;          ///< joint at the module, supply
-  double further_feed_ohm = 0.01;  ///< the same of each feed after the first
-  double ground_ohm = 0.01;        ///< module ground to body or ground post
+  double feed_ohm = 0.01;           ///< joint at the module, supply
+  double further_feed_ohm = 0.01;   ///< the same of each feed after the first
+  double ground_ohm = 0.01;         ///< module ground to body or ground post
+  std::optional<double> short_ohm;  ///< its input is shorted so
   // Draw at 12 V. In each of its states the module is a resistor, or (a switching regulator) a constant power
   // down to 6 V and a resistor below.
   enum class Draw { resistor, power };
@@ -143,10 +167,11 @@ struct Module {
   double inrush_A = 0;  ///< instead of boot_A for the first inrush_ms of a start
   double inrush_ms = 1;
   double boot_s = 0.5;
-  double start_V = 8;          ///< starts above this
-  double stop_V = 6.5;         ///< stops below this
-  double reset_ms = 50;        ///< stopped, it starts again after this at the earliest
-  bool ignition_only = false;  ///< its bus-bar feed is switched by the ignition: fed only with power on
+  double start_V = 8;           ///< starts above this
+  double stop_V = 6.5;          ///< stops below this
+  double reset_ms = 50;         ///< stopped, it starts again after this at the earliest
+  double restarts_every_s = 0;  ///< it runs no longer than this and starts anew; 0 it stays
+  bool ignition_only = false;   ///< its bus-bar feed is switched by the ignition: fed only with power on
   /// What starts it once fed: the feed itself, a frame on its bus, or the ignition wire (its last feed).
   enum class WakeUp { feed, bus, ignition };
   WakeUp wake_up = WakeUp::feed;
@@ -156,8 +181,11 @@ struct Module {
   enum class Side { inner, connector };  ///< with a gateway: behind it, or on the connector's own wires
   Side bus = Side::inner;
 
-  std::uint32_t bitrate = 0;  ///< 0: the bus's
+  std::uint32_t bitrate = 0;         ///< 0: the bus's
+  double high_ohm = 0, low_ohm = 0;  ///< its own branch of each bus wire; 0 it sits on the bus
+  double termination_ohm = 0;        ///< in it, behind that branch; 0 none
   bool transceiver_dead = false;
+  bool jams = false;             ///< drives dominant without end while it runs
   bool mute = false;             ///< runs and acknowledges, sends nothing of its own accord or on request
   std::uint32_t request_id = 0;  ///< 0: not a diagnostic server
   std::uint32_t answer_id = 0;
@@ -218,6 +246,7 @@ struct Scenario {
   Connector connector;
   Interface interface;
   Bus bus;
+  std::optional<KLineWires> kline;
   std::vector<Module> modules;
   std::optional<Gateway> gateway;
   std::vector<Meter> meters;

@@ -307,7 +307,17 @@ void World::bootEnds(Ns t_ns, std::size_t module) {
   condition_.modules[module] = ModuleState::running;
   changed(t_ns);
   settle(t_ns);
-  if (condition_.modules[module] == ModuleState::running) startPeriodic(t_ns, module);
+  if (condition_.modules[module] != ModuleState::running) return;
+  startPeriodic(t_ns, module);
+  if (scenario_.modules[module].restarts_every_s == 0) return;
+  at(t_ns + fromSeconds(scenario_.modules[module].restarts_every_s),
+     [this, module, start = start_of_[module]](Ns t) {
+       if (start_of_[module] != start) return;
+       flow(t);
+       stop(t, module);
+       changed(t);
+       settle(t);
+     });
 }
 
 double World::slowFactor(std::size_t module) const {
