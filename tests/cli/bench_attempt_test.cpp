@@ -266,7 +266,7 @@ std::vector<Rung> rungs() {
          std::this_thread::sleep_for(milliseconds(1500));
          yard.served->say("power off");
        }},
-      {"sender_gives_no_flow_control", "cut", "tester",
+      {"sender_gives_no_flow_control", "cut", "other-equipment",
        other(requests + ", flow_control = \"none\""), nothing, askNow},
       {"complete", "through", nullptr, other(), nothing, askNow}};
 }
