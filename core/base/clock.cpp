@@ -4,7 +4,9 @@
 #include <fmt/format.h>
 #include <sys/timex.h>
 
+#include <cstdio>
 #include <ctime>
+#include <string_view>
 
 namespace pin16 {
 namespace {
@@ -56,6 +58,24 @@ std::string utcText(Ns t_utc_ns) {
   gmtime_r(&s, &tm);
   return fmt::format("{:04}-{:02}-{:02}T{:02}:{:02}:{:02}.{:06}Z", tm.tm_year + 1900, tm.tm_mon + 1,
                      tm.tm_mday, tm.tm_hour, tm.tm_min, tm.tm_sec, rest / 1000);
+}
+
+std::optional<Ns> parseUtc(const std::string& text) {
+  std::tm t{};
+  const char* rest = strptime(text.c_str(), "%Y-%m-%dT%H:%M:%S", &t);
+  if (rest == nullptr) return std::nullopt;
+  Ns local_ns = Ns{timegm(&t)} * kNsPerSecond;
+  if (*rest == '.')
+    for (Ns digit_ns = kNsPerSecond / 10; *++rest >= '0' && *rest <= '9'; digit_ns /= 10)
+      local_ns += (*rest - '0') * digit_ns;
+  if (std::string_view(rest) == "Z") return local_ns;
+  int hours = 0, minutes = 0, used = 0;
+  char sign = 0;
+  if (std::sscanf(rest, "%c%2d:%2d%n", &sign, &hours, &minutes, &used) != 3 || (sign != '+' && sign != '-') ||
+      rest[used] != 0)
+    return std::nullopt;
+  const Ns ahead_ns = (Ns{hours} * 3600 + Ns{minutes} * 60) * kNsPerSecond;
+  return sign == '+' ? local_ns - ahead_ns : local_ns + ahead_ns;
 }
 
 }  // namespace pin16

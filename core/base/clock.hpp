@@ -3,6 +3,7 @@
 /// Time inside Pin16: CLOCK_BOOTTIME nanoseconds; UTC by an offset read together with it.
 
 #include <cstdint>
+#include <optional>
 #include <string>
 
 namespace pin16 {
@@ -40,5 +41,7 @@ struct ClockState {
 
 /// "2026-11-25T17:39:43.123456Z"; "no time" for kNoTime.
 [[nodiscard]] std::string utcText(Ns t_utc_ns);
+/// "2026-11-27T18:30:05Z", "...+01:00", fractions of a second too; a zone is needed.
+[[nodiscard]] std::optional<Ns> parseUtc(const std::string& text);
 
 }  // namespace pin16

@@ -199,6 +199,8 @@ const char* feedNode(const Scenario& s, Module::Feed feed) {
       return !vehicle(s) ? nullptr : ownBattery(s) ? "out" : "busbar";
     case Module::Feed::rig:
       return ownBattery(s) ? nullptr : "feed";
+    case Module::Feed::source:
+      return "out";
   }
   return nullptr;
 }

@@ -99,6 +99,17 @@ class Fields {
     else
       fail(key, *table_.get(key), "must be hex digits, two a byte");
   }
+  void operator()(const char* key, std::vector<Bytes>& out) {
+    const toml::node* n = take(key);
+    if (n == nullptr) return;
+    const toml::array* list = n->as_array();
+    if (list == nullptr) return fail(key, *n, "must be a list of hex digits");
+    for (const toml::node& e : *list) {
+      const auto bytes = fromHex(e.value_or(std::string()));
+      if (!bytes || bytes->empty()) return fail(key, e, "must be a list of hex digits, two a byte");
+      out.push_back(*bytes);
+    }
+  }
   template <class T>
   using Words = std::initializer_list<std::pair<std::string_view, T>>;
   /// One of several words.
@@ -189,8 +200,11 @@ void readLead(Fields& f, Lead& lead) {
 /// Supply and start: of a module, and of the gateway.
 void readSupply(Fields& f, Module& m) {
   using Feed = Module::Feed;
-  const Fields::Words<Feed> feeds = {
-      {"slot", Feed::slot}, {"bus-bar", Feed::bus_bar}, {"ignition", Feed::ignition}, {"rig", Feed::rig}};
+  const Fields::Words<Feed> feeds = {{"slot", Feed::slot},
+                                     {"bus-bar", Feed::bus_bar},
+                                     {"ignition", Feed::ignition},
+                                     {"rig", Feed::rig},
+                                     {"source", Feed::source}};
   f.choice("feed", m.feeds.front(), feeds);
   f.choices("feeds", m.feeds, feeds);
   f.table("harness", [&](Fields& t) { readLead(t, m.harness); });
@@ -258,6 +272,20 @@ void readModule(Fields& f, Module& m) {
     t("length", p.length, 8);
     t("every_ms", p.every_ms, 1, 60e3);
     m.periodic.push_back(p);
+  });
+  f.table("read_out", [&](Fields& t) {
+    using FlowControl = ReadOut::FlowControl;
+    ReadOut& r = m.read_out.emplace();
+    t("requests", r.requests);
+    t("begins_s", r.begins_s, 0, 1e5);
+    t("wait_ms", r.wait_ms, 1, 60e3);
+    t("pending_wait_ms", r.pending_wait_ms, 1, 60e3);
+    t("repeats", r.repeats, 100);
+    t("pause_ms", r.pause_ms, 0, 60e3);
+    t.choice("flow_control", r.flow_control,
+             {{"sent", FlowControl::sent}, {"none", FlowControl::none}, {"overflow", FlowControl::overflow}});
+    t.require(!r.requests.empty(), "requests", "is missing");
+    t.require(m.request_id != 0 && m.answer_id != 0, "requests", "needs the module's request_id and answer_id");
   });
   f.require(!m.name.empty(), "name", "is missing");
   f.require(m.wake_up != WakeUp::ignition || m.feeds.size() > 1, "feeds",
@@ -440,6 +468,11 @@ Result<Scenario> parseScenario(std::string_view toml_text, const std::string& fi
     readAll(f, s, faults);
     f.require(!s.name.empty(), "scenario", "is missing");
     f.require(!s.modules.empty(), "module", "is missing: at least one [[module]] is needed");
+    const auto others = std::count_if(s.modules.begin(), s.modules.end(),
+                                      [](const Module& m) { return m.read_out.has_value(); });
+    f.require(others <= 1, "module", "can have read_out once: there is one other equipment");
+    f.require(s.modules.empty() || !s.modules.front().read_out, "module",
+              "must be the job's module first, not the other equipment");
   }
   if (error) return *error;
   for (const Fault& fault : faults) {

@@ -145,11 +145,25 @@ struct Periodic {
   double every_ms = 100;
 };
 
+/// What other equipment does: it asks one request after the other, and gives up at the first that has no whole
+/// positive answer.
+struct ReadOut {
+  std::vector<Bytes> requests;
+  std::optional<double> begins_s;  ///< after the start; nothing: when it is told to
+  double wait_ms = 1000;           ///< for an answer
+  double pending_wait_ms = 5000;   ///< for the one behind "response pending"
+  int repeats = 2;                 ///< asks so often again what has no answer
+  double pause_ms = 20;            ///< from an answer to the next request
+  enum class FlowControl { sent, none, overflow };
+  FlowControl flow_control = FlowControl::sent;
+};
+
 struct Module {
   std::string name;
   /// Through the job's fuse slot (on the table the harness), elsewhere from the bus bar, from it when the
-  /// ignition is on, or by a further lead of the rig from its feed.
-  enum class Feed { slot, bus_bar, ignition, rig };
+  /// ignition is on, by a further lead of the rig from its feed, or by a lead from the source that the rig's
+  /// switch does not part.
+  enum class Feed { slot, bus_bar, ignition, rig, source };
   /// All are needed. They share the draw evenly; with wake_up = ignition the last is a wake wire (5 mA).
   std::vector<Feed> feeds = {Feed::slot};
   Lead harness;
@@ -201,6 +215,9 @@ struct Module {
   double separation_ms = 0;  ///< STmin in its own flow control
   std::vector<Answer> answers;
   std::vector<Periodic> periodic;
+  /// It is other equipment and no server: request_id is what it sends on, answer_id what it listens to. On the
+  /// bus from its first request on.
+  std::optional<ReadOut> read_out;
 };
 
 /// Parts the connector's bus wires from the module's. Supply and start are those of a module: it is the last
@@ -239,6 +256,7 @@ struct Scenario {
   job::Arrangement arrangement = job::Arrangement::own_battery;
   std::uint64_t seed = 1;   ///< of meter noise and response jitter
   double power_on_s = 0.5;  ///< feed switched on this long after the link opened
+  bool told = false;        ///< it is not: whoever holds the World switches, and starts the read-out
   double celsius = 20;
   Source source;
   Rig rig;

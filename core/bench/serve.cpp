@@ -214,6 +214,7 @@ class Service : private World::Observer {
   }
 
   Status run(Scenario scenario, const std::vector<Wanted>& wanted, const ServeOptions& options);
+  [[nodiscard]] Truth truth() const;
 
  private:
   using Tcp = asio::ip::tcp;
@@ -233,6 +234,9 @@ class Service : private World::Observer {
   void arm();
   void readFrom(std::list<Channel>::iterator channel, bool is_pty);
   void tellReady();
+  Status hearOperator(const std::string& file);
+  void readOperator();
+  Status obey(const std::string& line);
 
   void onFrame(Ns t_ns, const event::CanFrame& frame, bool outbound) override {
     for (Channel& c : channels_) c.device().onFrame(t_ns, frame, outbound);
@@ -251,6 +255,8 @@ class Service : private World::Observer {
   asio::io_context io_{1};
   asio::steady_timer due_, end_;
   asio::signal_set signals_;
+  stream_descriptor operator_{io_};
+  std::string said_;  ///< by the operator, not yet a whole line
   std::unique_ptr<World> world_;
   Ns start_boot_ns_ = 0;
   std::vector<std::unique_ptr<Device>> devices_;
@@ -265,12 +271,15 @@ Status Service::run(Scenario scenario, const std::vector<Wanted>& wanted, const 
   if (std::none_of(wanted.begin(), wanted.end(), [](const Wanted& w) { return w.maker->instrument; }))
     scenario.meters.clear();
   for (Meter& m : scenario.meters) m.when.clear();
+  scenario.told = !options.operator_file.empty();
   start_boot_ns_ = bootNow();
   auto world = World::make(scenario, *this, start_boot_ns_);
   if (!world) return world.error();
   world_ = *std::move(world);
   for (const Wanted& w : wanted)
     if (Status added = addDevice(w, options); !added) return added;
+  if (scenario.told)
+    if (Status heard = hearOperator(options.operator_file); !heard) return heard;
   signals_.async_wait([this](const boost::system::error_code& ec, int) {
     if (!ec) io_.stop();
   });
@@ -283,6 +292,63 @@ Status Service::run(Scenario scenario, const std::vector<Wanted>& wanted, const 
   advance();
   io_.run();
   return state_;
+}
+
+Truth Service::truth() const {
+  Truth t;
+  t.switched_on = world_->switchedOn();
+  t.starts = world_->starts();
+  t.our_frames = world_->attempts(kInterface);
+  if (const Asking* asking = world_->readOut(); asking != nullptr) {
+    t.read_out = toText(asking->end());
+    t.asked = asking->asked();
+    t.answered = asking->answered();
+  }
+  return t;
+}
+
+Status Service::hearOperator(const std::string& file) {
+  // Open for writing too: a FIFO does not end when one writer goes.
+  const int fd = file == "-" ? ::dup(STDIN_FILENO) : ::open(file.c_str(), O_RDWR | O_NONBLOCK | O_CLOEXEC);
+  boost::system::error_code fault;
+  if (fd >= 0) operator_.assign(fd, fault);  // NOLINT(bugprone-unused-return-value)
+  if (fd < 0 || fault)
+    return Error{ErrorKind::input, std::string("cannot be read: ") + (fd < 0 ? std::strerror(errno) : fault.message()),
+                 file, "make a FIFO (mkfifo), or name - for standard input"};
+  readOperator();
+  return {};
+}
+
+void Service::readOperator() {
+  operator_.async_wait(stream_descriptor::wait_read, [this](const boost::system::error_code& ec) {
+    if (ec) return;
+    std::array<char, 256> in{};
+    const ssize_t n = ::read(operator_.native_handle(), in.data(), in.size());
+    if (n == 0) return;  // nobody says any more
+    if (n > 0) said_.append(in.data(), static_cast<std::size_t>(n));
+    for (std::size_t end = 0; (end = said_.find('\n')) != std::string::npos; said_.erase(0, end + 1))
+      if (Status obeyed = obey(said_.substr(0, end)); !obeyed) {
+        state_ = obeyed;
+        return io_.stop();
+      }
+    readOperator();
+  });
+}
+
+Status Service::obey(const std::string& line) {
+  if (line.empty()) return {};
+  const Ns now_ns = bootNow();
+  world_->advance(now_ns);
+  if (line == "power on" || line == "power off")
+    world_->switchFeed(now_ns, line == "power on");
+  else if (line == "read-out" && world_->readOut() != nullptr)
+    world_->beginReadOut(now_ns);
+  else
+    return Error{ErrorKind::input,
+                 line == "read-out" ? "the scenario has no other equipment" : "nobody can do '" + line + "' here",
+                 "--operator", "say power on, power off, or read-out where a [[module]] has read_out"};
+  advance();
+  return {};
 }
 
 Status Service::addDevice(const Wanted& wanted, const ServeOptions& options) {
@@ -434,11 +500,13 @@ std::vector<std::string> servable() {
   return names;
 }
 
-Status serve(const Scenario& scenario, const ServeOptions& options,
-             const std::function<void(const Served&)>& ready) {
+Result<Truth> serve(const Scenario& scenario, const ServeOptions& options,
+                    const std::function<void(const Served&)>& ready) {
   const auto wanted = parseDevices(options.devices);
   if (!wanted) return wanted.error();
-  return Service(ready).run(scenario, *wanted, options);
+  Service service(ready);
+  if (Status served = service.run(scenario, *wanted, options); !served) return served.error();
+  return service.truth();
 }
 
 }  // namespace pin16::bench

@@ -34,7 +34,7 @@ void Server::take(const protocol::Sender::Output& from_sender, std::vector<Outgo
 
 std::vector<Server::Outgoing> Server::onFrame(Ns t_ns, const event::CanFrame& frame) {
   std::vector<Outgoing> out;
-  if (module_.request_id == 0) return out;
+  if (module_.request_id == 0 || module_.read_out) return out;
   take(sender_.onFrame(t_ns, frame), out);
   const auto physical = physical_.onFrame(t_ns, frame);
   if (physical.send) out.push_back({physical_.frame(*physical.send), false});

@@ -107,11 +107,15 @@ Result<std::unique_ptr<World>> World::make(const Scenario& scenario, Observer& o
   w->at(start_ns, [p](Ns t) { p->setPower(t, PowerState::off, "source not connected"); });
   w->at(start_ns + kSourceAfter_ns,
         [p](Ns t) { p->setPower(t, PowerState::source, "source connected, module not fed"); });
-  w->at(start_ns + kSourceAfter_ns + fromMs(scenario.power_on_s * 1e3), [p](Ns t) {
-    p->planBounce(t);
-    p->setPower(t, PowerState::on, "module fed");
-    p->repeatSamples(t);
-  });
+  if (!scenario.told)
+    w->at(start_ns + kSourceAfter_ns + fromMs(scenario.power_on_s * 1e3), [p](Ns t) { p->feedOn(t); });
+  for (std::size_t i = 0; i < count; ++i)
+    if (scenario.modules[i].read_out) w->other_ = i;
+  if (w->other_ != SIZE_MAX) {
+    w->asking_.emplace(scenario.modules[w->other_]);
+    if (const auto begins_s = scenario.modules[w->other_].read_out->begins_s)
+      w->at(start_ns + fromMs(*begins_s * 1e3), [p](Ns t) { p->beginReadOut(t); });
+  }
   return w;
 }
 
@@ -146,6 +150,21 @@ void World::setPower(Ns t_ns, PowerState state, const char* text) {
   changed(t_ns);
   settle(t_ns);
   if (state != PowerState::on) sampleAll(t_ns);
+}
+
+void World::feedOn(Ns t_ns) {
+  ++switched_on_;
+  planBounce(t_ns);
+  setPower(t_ns, PowerState::on, "module fed");
+  if (!std::exchange(sampling_, true)) repeatSamples(t_ns);
+}
+
+void World::switchFeed(Ns now_ns, bool on) {
+  if (condition_.power == PowerState::off || on == (condition_.power == PowerState::on)) return;
+  if (on)
+    feedOn(now_ns);
+  else
+    setPower(now_ns, PowerState::source, "module not fed");
 }
 
 void World::planBounce(Ns t_ns) {
@@ -293,6 +312,7 @@ void World::stop(Ns t_ns, std::size_t i) {
   start_of_[i] = 0;
   woken_[i] = false;
   servers_[i] = Server(scenario_.modules[i], scenario_.seed + i);
+  if (i == other_) asking_.emplace(scenario_.modules[i]);
   std::erase_if(waiting_,
                 [&](const Transmission& w) { return w.node == i || (isGateway(i) && w.node == kGateway); });
   rest_until_[i] = t_ns + fromMs(scenario_.modules[i].reset_ms);
@@ -309,6 +329,7 @@ void World::bootEnds(Ns t_ns, std::size_t module) {
   settle(t_ns);
   if (condition_.modules[module] != ModuleState::running) return;
   startPeriodic(t_ns, module);
+  if (module == other_ && told_to_ask_) startReadOut(t_ns);
   if (scenario_.modules[module].restarts_every_s == 0) return;
   at(t_ns + fromSeconds(scenario_.modules[module].restarts_every_s),
      [this, module, start = start_of_[module]](Ns t) {
@@ -318,6 +339,35 @@ void World::bootEnds(Ns t_ns, std::size_t module) {
        changed(t);
        settle(t);
      });
+}
+
+// ---- the other equipment
+
+void World::beginReadOut(Ns now_ns) {
+  told_to_ask_ = asking_.has_value();
+  if (told_to_ask_ && condition_.modules[other_] == ModuleState::running) startReadOut(now_ns);
+}
+
+void World::startReadOut(Ns t_ns) {
+  told_to_ask_ = false;
+  flow(t_ns);
+  const auto out = asking_->begin(t_ns);
+  changed(t_ns);  // from now on it takes part in the bus
+  settle(t_ns);
+  enqueueAll(t_ns, other_, out);
+  tickReadOut(t_ns);
+}
+
+void World::tickReadOut(Ns t_ns) {
+  const Ns next = asking_->nextDeadline();
+  if (next == kNoTime) return;
+  at(std::max(next, t_ns), [this, start = start_of_[other_]](Ns t) {
+    if (start_of_[other_] != start) return;
+    const Ns due = asking_->nextDeadline();
+    if (due == kNoTime || due > t) return;  // another tick is on its way
+    enqueueAll(t, other_, asking_->onTime(t));
+    tickReadOut(t);
+  });
 }
 
 double World::slowFactor(std::size_t module) const {
@@ -445,6 +495,7 @@ bool World::isGateway(std::size_t module) const {
 bool World::alive(std::size_t node) const {
   if (node == kInterface) return condition_.interface_alive;
   if (node == kGateway) return scenario_.gateway && condition_.modules.back() == ModuleState::running;
+  if (node == other_ && !asking_->begun()) return false;
   return condition_.modules[node] == ModuleState::running && !scenario_.modules[node].transceiver_dead;
 }
 
@@ -592,12 +643,20 @@ void World::deliver(Ns t_ns, const Transmission& transmission) {
     // Others may well have understood it.
     observer_.onFrame(t_ns, garbledFrame(controllers_[slot(kInterface)].tx_errors), false);
   }
-  if (sender < servers_.size() && transmission.of_answer) {
+  if (sender == other_ && transmission.of_answer) {
+    enqueueAll(t_ns, sender, asking_->onConfirmed(t_ns));
+    tickReadOut(t_ns);
+  } else if (sender < servers_.size() && transmission.of_answer) {
     enqueueAll(t_ns, sender, servers_[sender].onConfirmed(t_ns));
     tickServer(t_ns, sender);
   }
   for (std::size_t i = 0; i < scenario_.modules.size(); ++i) {
     if (i == sender || !alive(i) || scenario_.modules[i].mute || heard(sender, i) != Heard::clear) continue;
+    if (i == other_) {
+      enqueueAll(t_ns, i, asking_->onFrame(t_ns, transmission.frame));
+      tickReadOut(t_ns);
+      continue;
+    }
     enqueueAll(t_ns, i, servers_[i].onFrame(t_ns, transmission.frame));
     tickServer(t_ns, i);
   }

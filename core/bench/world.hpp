@@ -26,6 +26,7 @@
 
 #include "core/bench/network.hpp"
 #include "core/bench/scenario.hpp"
+#include "core/bench/read_out.hpp"
 #include "core/bench/server.hpp"
 #include "core/event/frame.hpp"
 #include "core/event/records.hpp"
@@ -61,6 +62,14 @@ class World {
   /// the controller is open as the scenario says. Not from within the observer.
   void setInterface(Ns now_ns, bool open, bool listen_only, std::uint32_t bitrate);
 
+  /// Scenario::told: the feed is switched, on from `source`, off back to it. Nothing if it is so already, or
+  /// the source is not connected yet.
+  void switchFeed(Ns now_ns, bool on);
+  /// The other equipment begins, once it runs if it does not yet. Nothing without any.
+  void beginReadOut(Ns now_ns);
+  /// nullptr: the scenario has no other equipment.
+  [[nodiscard]] const Asking* readOut() const { return asking_ ? &*asking_ : nullptr; }
+
   /// What the scenario's meter shows at this moment, whatever its `when`. The world has been advanced to now.
   [[nodiscard]] event::Measurement read(std::size_t meter);
   /// The source is at its current limit (Source::limit_A), its volts give way.
@@ -70,6 +79,8 @@ class World {
   [[nodiscard]] const Scenario& scenario() const { return scenario_; }
   /// Starts of the job's module (the first of the scenario) so far.
   [[nodiscard]] int starts() const { return starts_; }
+  /// How often the feed was switched on so far; a contact that bounces then counts once.
+  [[nodiscard]] int switchedOn() const { return switched_on_; }
   /// Frames that a node (module index, kInterface, kGateway) began to send so far, repeats included.
   [[nodiscard]] std::uint64_t attempts(std::size_t node) const { return controllers_[slot(node)].attempts; }
   /// Time so far in which the connector's wires carried a frame or an active error flag, attempts that have
@@ -169,6 +180,9 @@ class World {
   void setStuck(Controller& controller, bool stuck);
   void countErrors(Ns t_ns, std::size_t node, int tx_errors);
   void tickServer(Ns t_ns, std::size_t module);
+  void feedOn(Ns t_ns);
+  void startReadOut(Ns t_ns);
+  void tickReadOut(Ns t_ns);
 
   Scenario base_;      ///< without the timed faults
   Scenario scenario_;  ///< as it is now
@@ -187,6 +201,9 @@ class World {
   std::vector<Ns> rest_until_;
   std::vector<bool> woken_;
   std::vector<Server> servers_;
+  std::size_t other_ = SIZE_MAX;  ///< module index of the other equipment; SIZE_MAX none
+  std::optional<Asking> asking_;
+  bool told_to_ask_ = false;  ///< and waits until it runs
   std::vector<Gauge> gauges_;
   std::vector<std::size_t> nodes_;       ///< module indices, the gateway's second, the interface; by slot
   std::vector<Controller> controllers_;  ///< by slot
@@ -199,6 +216,8 @@ class World {
   bool interface_told_ = false;
   bool open_ = true;  ///< the interface's controller
   int starts_ = 0;
+  int switched_on_ = 0;
+  bool sampling_ = false;
   std::uint64_t start_count_ = 0;
 };
 

@@ -19,7 +19,8 @@ int serve(const pin16::bench::Scenario& scenario, const Options& o) {
   options.devices = o.serve;
   options.directory = o.at;
   options.for_s = o.for_s;
-  const Status served = pin16::bench::serve(scenario, options, [&](const pin16::bench::Served& device) {
+  options.operator_file = o.operator_file;
+  const auto served = pin16::bench::serve(scenario, options, [&](const pin16::bench::Served& device) {
     boost::json::object line;
     line["schema"] = "pin16-bench-device";
     line["version"] = 1;
@@ -34,7 +35,19 @@ int serve(const pin16::bench::Scenario& scenario, const Options& o) {
     fmt::print("{}\n", boost::json::serialize(line));
     std::fflush(stdout);  // whoever started us waits for it
   });
-  return served ? kExitReady : fail(served.error());
+  if (!served) return fail(served.error());
+  const pin16::bench::Truth& t = *served;
+  boost::json::object line;
+  line["schema"] = "pin16-bench-end";
+  line["version"] = 1;
+  line["switched_on"] = t.switched_on;
+  line["module_starts"] = t.starts;
+  line["our_frames"] = t.our_frames;
+  line["read_out"] = t.read_out.empty() ? boost::json::value(nullptr) : boost::json::value(t.read_out);
+  line["asked"] = t.asked;
+  line["answered"] = t.answered;
+  fmt::print("{}\n", boost::json::serialize(line));
+  return kExitReady;
 }
 
 }  // namespace

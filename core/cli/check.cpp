@@ -146,6 +146,10 @@ class Check {
   [[nodiscard]] bool mayBeAcknowledged(std::uint16_t link) const;
   double awaitLateAnswer();
   void noteRises();
+  void noteMissed();
+  void keep(const char* how, const std::string& text);
+  [[nodiscard]] bool poweredBefore() const;
+  void offerPowerOff();
   Status askForPlugins();
   Status conclude();
   Status command(Action action, Bytes packed, const std::string& text = "");
@@ -184,6 +188,17 @@ Status Check::command(Action action, Bytes packed, const std::string& text) {
   return {};
 }
 
+void Check::keep(const char* how, const std::string& text) {
+  if (Status noted = job::appendPowerUp(job_, {utcText(readClocks().utc_ns), how, text}); !noted)
+    std::fprintf(stderr, "the ledger of power-ups could not be written: %s\n", noted.error().text().c_str());
+}
+
+/// By the ledger: power came, and nobody said that it was taken off.
+bool Check::poweredBefore() const {
+  const auto ledger = job::readLedger(job_);
+  return ledger && job::countPower(*ledger).supplyRises() > 0 && !job::removedAt(*ledger);
+}
+
 Status Check::say(const Saying& s) {
   switch (s.what) {
     case Saying::What::reading:
@@ -197,10 +212,9 @@ Status Check::say(const Saying& s) {
   }
   if (s.power == PowerState::on) {
     power_declared_ = true;
-    if (Status noted = job::appendPowerUp(job_, {utcText(readClocks().utc_ns), "declared", "pin16 check"});
-        !noted)
-      std::fprintf(stderr, "the ledger of power-ups could not be written: %s\n",
-                   noted.error().text().c_str());
+    keep("declared", "pin16 check");
+  } else if (power_declared_ || evidence_.power() == PowerState::on || poweredBefore()) {
+    keep("removed", "pin16 check");
   }
   return command(Action::power, pack(event::Power{s.power, "declared", ""}));
 }
@@ -430,10 +444,37 @@ void Check::noteRises() {
   for (std::size_t i = power_declared_ ? 2 : 1; i <= count; ++i) {
     const std::string text =
         count == 1 ? "pin16 check" : fmt::format("pin16 check: rise {} of {} at switch-on", i, count);
-    if (Status noted = job::appendPowerUp(job_, {utcText(readClocks().utc_ns), "measured", text}); !noted)
-      std::fprintf(stderr, "the ledger of power-ups could not be written: %s\n",
-                   noted.error().text().c_str());
+    keep("measured", text);
   }
+  noteMissed();
+}
+
+/// The feed came on and the load blade stays dead: it is on the other blade, and the module had nothing.
+void Check::noteMissed() {
+  const auto* load = evidence_.newest("V(loadblade,chassis)",
+                                      [](const auto& f) { return f.power == PowerState::on; });
+  if (load == nullptr || load->max + std::max(load->uncertainty, 0.0) > job_.limits.value("supply.absent_max_V"))
+    return;
+  const auto& a = job_.module.address;
+  const bool answered = a && std::any_of(evidence_.exchanges().begin(), evidence_.exchanges().end(),
+                                         [&](const auto& x) {
+                                           return x.answer_id == a->answer_id && x.response_ms >= 0;
+                                         });
+  if (!answered) keep("missed", fmt::format("pin16 check: V(loadblade,chassis) {:.2f} V", load->max));
+}
+
+/// When it was taken off counts: until a reserve is empty nothing may be joined or unjoined.
+void Check::offerPowerOff() {
+  if (sheet_.overall != readiness::Overall::not_ready || evidence_.power() != PowerState::on ||
+      !operatorPresent() || !sayings_.empty())
+    return;
+  if (askTerminal("\nnot ready: before anything is changed, take power off and type `off`; Enter leaves it on > ") !=
+      "off")
+    return;
+  keep("removed", "pin16 check");
+  if (job_.wait_s)
+    std::fprintf(stderr, "wait %g s from now (%s) before anything is joined or unjoined\n", *job_.wait_s,
+                 job_.wait_source.c_str());
 }
 
 Status Check::conclude() {
@@ -489,6 +530,9 @@ int Check::run() {
     if (Status state = say(s); !state) return fail(state.error());
   }
   wait("attached instruments", kInstruments_s);
+  if (const auto ledger = job::readLedger(job_))
+    if (const auto removed_ns = job::removedAt(*ledger); removed_ns && evidence_.power() != PowerState::on)
+      evidence_.setRemoved(*removed_ns - readClocks().offset());
   for (const auto& s : sayings_)
     if (Status state = say(s); !state) return fail(state.error());
   if (sayings_.empty() && operatorPresent())
@@ -498,6 +542,7 @@ int Check::run() {
   waits_.tellSum();
   fmt::print("{}", o_.json ? readiness::toJson(sheet_) : readiness::toPlainText(sheet_));
   tellNext();
+  offerPowerOff();
   return exitOf();
 }
 

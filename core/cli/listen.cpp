@@ -112,7 +112,8 @@ Status mark(recorder::Session& session, event::Sink& sink, const event::Attempt&
 /// Its number in the job's ledger: `check` has handed over with power on.
 std::int32_t powerUpInUse(const job::Job& job) {
   const auto ledger = job::readLedger(job);
-  return ledger && !ledger->empty() ? static_cast<std::int32_t>(ledger->size()) : -1;
+  const int count = ledger ? job::countPower(*ledger).powerUps() : 0;
+  return count > 0 ? count : -1;
 }
 
 /// Enter was pressed.
@@ -131,8 +132,9 @@ class Listen {
   Status follow();
   [[nodiscard]] bool filesAtEnd() const;
   Status endAttempt();
-  void tellHistory() const;
+  Status tellHistory();
   void keepEntry(const protocol::AttemptReport& report) const;
+  void keepPower(const review::PowerFacts& power) const;
   int tell(const std::string& file);
 
   const Options& o_;
@@ -146,6 +148,7 @@ class Listen {
   Ns for_ns_ = fromSeconds(o_.for_s);
   Ns began_ns_ = 0;
   std::string ended_by_ = "interrupt";
+  std::string changed_;
 };
 
 Status Listen::start() {
@@ -164,7 +167,7 @@ Status Listen::start() {
     event::Attempt begins;
     begins.how = "command";
     begins.power_up = powerUpInUse(job_);
-    begins.changed = o_.changed;
+    begins.changed = changed_;
     config.attempt = pack(begins);
   }
   if (o_.attempt && !job_.authority) {
@@ -238,21 +241,23 @@ Status Listen::endAttempt() {
   return mark(*session_, sink_, ends);
 }
 
-/// Which attempt of the job this is, and whether one thing was changed since the last one.
-void Listen::tellHistory() const {
+/// Which attempt of the job this is; and that one thing was changed since the last one, or why none was.
+Status Listen::tellHistory() {
+  changed_ = o_.unchanged.empty() ? o_.changed : "nothing: " + o_.unchanged;
   const auto all = job::readAttempts(job_);
-  if (!all) {
-    std::fprintf(stderr, "%s\n", all.error().text().c_str());
-    return;
-  }
-  if (all->empty()) return;
+  if (!all) return all.error();
+  if (all->empty()) return {};
   std::fprintf(stderr, "attempt %zu of this job; the last one ended `%s`\n", all->size() + 1,
                all->back().rung.c_str());
-  if (o_.changed.empty())
-    std::fprintf(
-        stderr, "nothing is declared as changed since: name one thing with --changed, and change no other\n");
+  if (changed_.empty() && operatorPresent())
+    changed_ = askTerminal("the one thing that was changed since, or `nothing: REASON` > ");
+  if (changed_.empty() || changed_ == "nothing" || changed_ == "nothing:")
+    return Error{ErrorKind::usage, "it is not said what was changed since the last attempt", "--changed",
+                 "change one thing and name it, --changed \"other cable\"; or say why nothing was, --unchanged "
+                 "\"a repeated pass\""};
   if (const std::string stop = job::stopText(job_, *all); !stop.empty())
     std::fprintf(stderr, "%s\n", stop.c_str());
+  return {};
 }
 
 void Listen::keepEntry(const protocol::AttemptReport& report) const {
@@ -274,6 +279,17 @@ void Listen::keepEntry(const protocol::AttemptReport& report) const {
     if (!text.empty()) std::fprintf(stderr, "%s\n", text.c_str());
 }
 
+/// Power that came or went while we watched is in the ledger too. check has handed over with power on: what
+/// the links of the bench say at their start is no news.
+void Listen::keepPower(const review::PowerFacts& power) const {
+  const auto keep = [&](const char* how, const std::string& text) {
+    if (Status kept = job::appendPowerUp(job_, {utcText(readClocks().utc_ns), how, text}); !kept)
+      std::fprintf(stderr, "%s\n", kept.error().text().c_str());
+  };
+  for (std::uint64_t i = 0; i < power.supplyRises(); ++i) keep("measured", "pin16 listen: the supply rose");
+  for (std::uint64_t i = 0; i < power.wake_ups; ++i) keep("woke", "pin16 listen: traffic began on a silent bus");
+}
+
 int Listen::tell(const std::string& file) {
   bool through = true;
   if (!o_.lines || o_.attempt) {
@@ -281,6 +297,7 @@ int Listen::tell(const std::string& file) {
     if (!summary) return fail(summary.error());
     through = !o_.attempt ||
               (!summary->attempts.empty() && summary->attempts.back().rung == protocol::Rung::through);
+    if (o_.attempt && !job_.file.empty()) keepPower(summary->power);
     if (o_.attempt && !job_.file.empty() && !summary->attempts.empty()) keepEntry(summary->attempts.back());
     if (!o_.lines) fmt::print("{}", o_.json ? review::toJson(*summary) + "\n" : review::toText(*summary));
   }
@@ -290,7 +307,8 @@ int Listen::tell(const std::string& file) {
 }
 
 int Listen::run() {
-  if (o_.attempt) tellHistory();
+  if (o_.attempt)
+    if (Status told = tellHistory(); !told) return fail(told.error());
   if (Status started = start(); !started) return fail(started.error());
   began_ns_ = bootNow();
   if (Status state = follow(); !state) return fail(state.error());

@@ -111,7 +111,9 @@ int run(int argc, char** argv) try {
   c->add_option("--job", o.job, "job file: its links and meters, where none is named, its module");
   auto* attempt = c->add_flag("--attempt", o.attempt,
                               "the other equipment is about to try: says where it stopped, keeps no content");
-  c->add_option("--changed", o.changed, "the one thing that differs from the attempt before")->needs(attempt);
+  auto* changed = c->add_option("--changed", o.changed, "the one thing that differs from the attempt before");
+  changed->needs(attempt);
+  c->add_option("--unchanged", o.unchanged, "nothing does, and why")->needs(attempt)->excludes(changed);
   c->add_flag("--lines", o.lines, "print every event");
   addPlugins(c, o);
   addOutput(c, o);
@@ -190,6 +192,10 @@ int run(int argc, char** argv) try {
   serve->needs(at);
   at->needs(serve);
   c->add_option("--for", o.for_s, "with --serve: seconds; else until SIGTERM or Ctrl-C")->needs(serve);
+  c->add_option("--operator", o.operator_file,
+                "with --serve: FIFO, or - for standard input, that says what a person does: power on, power "
+                "off, read-out")
+      ->needs(serve);
 
   c = add("links", "what is plugged in; nothing is opened or sent", links);
   auto* look = c->add_option("--check", o.check_uri, "look closer at one link of ours before the yard");

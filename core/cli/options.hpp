@@ -47,6 +47,7 @@ struct Options {
   bool end = false;          ///< note --end
   bool attempt = false;      ///< listen --attempt
   std::string changed;       ///< listen --changed: the one thing that differs from the attempt before
+  std::string unchanged;     ///< listen --unchanged: why nothing does
   std::string attempt_mark;  ///< note --attempt: begin, end
 };
 

@@ -6,7 +6,6 @@
 
 #include <cmath>
 #include <cstdio>
-#include <ctime>
 #include <filesystem>
 #include <fstream>
 #include <map>
@@ -38,22 +37,6 @@ std::optional<std::pair<std::string, std::uint64_t>> hashOf(const fs::path& path
   }
   if (!in.is_open() || in.bad() || fs::is_directory(path)) return std::nullopt;
   return std::pair{sum.finish(), bytes};
-}
-
-/// "2026-11-27T18:30:05Z", "...+01:00"; a zone is needed.
-std::optional<Ns> utcOf(const std::string& text) {
-  std::tm t{};
-  const char* rest = strptime(text.c_str(), "%Y-%m-%dT%H:%M:%S", &t);
-  if (rest == nullptr) return std::nullopt;
-  const Ns local_s = timegm(&t);
-  if (std::string_view(rest) == "Z") return local_s * kNsPerSecond;
-  int hours = 0, minutes = 0, used = 0;
-  char sign = 0;
-  if (std::sscanf(rest, "%c%2d:%2d%n", &sign, &hours, &minutes, &used) != 3 || (sign != '+' && sign != '-') ||
-      rest[used] != 0)
-    return std::nullopt;
-  const Ns ahead_s = Ns{hours} * 3600 + Ns{minutes} * 60;
-  return (sign == '+' ? local_s - ahead_s : local_s + ahead_s) * kNsPerSecond;
 }
 
 class Scene {
@@ -103,7 +86,7 @@ class Scene {
   Status clock(const std::string& text) {
     const Ns now_ns = readClocks().utc_ns;
     const std::size_t eq = text.rfind('=');
-    const auto shown_ns = eq == std::string::npos ? std::nullopt : utcOf(text.substr(eq + 1));
+    const auto shown_ns = eq == std::string::npos ? std::nullopt : parseUtc(text.substr(eq + 1));
     if (!shown_ns || eq == 0)
       return Error{ErrorKind::usage, "'" + text + "' is no clock", "--clock",
                    "write NAME=2026-11-27T18:30:05Z, the zone with it (Z, or +01:00)"};

@@ -171,13 +171,31 @@ struct NamedPoint {
 /// ErrorKind::usage: not a known point, or one that is never measured.
 [[nodiscard]] Result<NamedPoint> lookUpPoint(std::string_view text);
 
-/// The append-only ledger of power-ups beside the job file (FILE.ledger), one line each:
-/// "UTC<TAB>measured|declared|inferred<TAB>text". A job without a file has none.
+/// The append-only ledger of power beside the job file (FILE.ledger), one line each: "UTC<TAB>HOW<TAB>text". A
+/// job without a file has none. HOW:
+///   measured, declared, inferred  the supply of the module's feed rose, and how that is known
+///   missed    the rise before it did not reach the module
+///   woke      something called the module or its bus awake while it was fed, no supply rose
+///   removed   power was taken off
 struct PowerUp {
   std::string utc;
   std::string how;
   std::string text;
 };
+struct PowerCounts {
+  int measured = 0, declared = 0, inferred = 0;
+  int missed = 0;
+  int wake_ups = 0;
+  [[nodiscard]] int supplyRises() const { return measured + declared + inferred; }
+  [[nodiscard]] int powerUps() const { return supplyRises() - missed; }  ///< of the module
+};
+/// "1 measured, 1 declared; 1 did not reach the module; 2 wake-ups".
+[[nodiscard]] std::string toText(const PowerCounts& counts);
+[[nodiscard]] PowerCounts countPower(const std::vector<PowerUp>& ledger);
+/// When the last rise was (UTC text); empty: none yet.
+[[nodiscard]] std::string lastRise(const std::vector<PowerUp>& ledger);
+/// When power was taken off, if it has not come since.
+[[nodiscard]] std::optional<Ns> removedAt(const std::vector<PowerUp>& ledger);
 [[nodiscard]] Result<std::vector<PowerUp>> readLedger(const Job& job);
 [[nodiscard]] Status appendPowerUp(const Job& job, const PowerUp& entry);
 

@@ -1,4 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
+#include <fmt/format.h>
+
+#include <algorithm>
 #include <filesystem>
 #include <fstream>
 
@@ -12,7 +15,10 @@ std::string ledgerFile(const Job& job) { return job.file + ".ledger"; }
 
 const char* const kCutOff = "entry cut off while it was written";
 
-bool known(const std::string& how) { return how == "measured" || how == "declared" || how == "inferred"; }
+bool isRise(const std::string& how) { return how == "measured" || how == "declared" || how == "inferred"; }
+bool known(const std::string& how) {
+  return isRise(how) || how == "missed" || how == "woke" || how == "removed";
+}
 
 /// Read from the right: the text holds no tab, and a cut-off entry may have lost anything before it.
 bool parseLine(const std::string& line, PowerUp& entry) {
@@ -51,7 +57,8 @@ Result<std::vector<PowerUp>> readLedger(const Job& job) {
       out.push_back({line, "inferred", kCutOff});
     } else {
       return Error{ErrorKind::input,
-                   "not an entry of the ledger: expected UTC<TAB>measured, declared or inferred<TAB>text",
+                   "not an entry of the ledger: expected UTC<TAB>measured, declared, inferred, missed, woke or "
+                   "removed<TAB>text",
                    ledgerFile(job) + ":" + std::to_string(number),
                    "Entries are only ever appended; put the line right by hand and note that you did"};
     }
@@ -64,13 +71,48 @@ Status appendPowerUp(const Job& job, const PowerUp& entry) {
     return Error{ErrorKind::usage, "a job without a file has no ledger of power-ups", "",
                  "Give a job file with --job"};
   if (!known(entry.how))
-    return Error{ErrorKind::usage, "a power-up is measured, declared or inferred, not '" + entry.how + "'",
+    return Error{ErrorKind::usage,
+                 "an entry of the ledger is measured, declared, inferred, missed, woke or removed, not '" +
+                     entry.how + "'",
                  "", ""};
   const std::string file = ledgerFile(job);
   return appendTo(file,
                   mendTail(file) + field(entry.utc) + '\t' + entry.how + '\t' + field(entry.text) + '\n',
                   "the ledger of power-ups",
                   "Check the folder's permissions and free space; until then note the power-up on paper");
+}
+
+std::string toText(const PowerCounts& c) {
+  std::string out = fmt::format("{} measured, {} declared", c.measured, c.declared);
+  if (c.inferred > 0) out += fmt::format(", {} inferred", c.inferred);
+  if (c.missed > 0) out += fmt::format("; {} did not reach the module", c.missed);
+  if (c.wake_ups > 0) out += fmt::format("; {} wake-up{}", c.wake_ups, c.wake_ups == 1 ? "" : "s");
+  return out;
+}
+
+PowerCounts countPower(const std::vector<PowerUp>& ledger) {
+  PowerCounts c;
+  for (const PowerUp& e : ledger) {
+    c.measured += e.how == "measured" ? 1 : 0;
+    c.declared += e.how == "declared" ? 1 : 0;
+    c.inferred += e.how == "inferred" ? 1 : 0;
+    c.missed += e.how == "missed" ? 1 : 0;
+    c.wake_ups += e.how == "woke" ? 1 : 0;
+  }
+  c.missed = std::min(c.missed, c.supplyRises());
+  return c;
+}
+
+std::string lastRise(const std::vector<PowerUp>& ledger) {
+  const auto last =
+      std::find_if(ledger.rbegin(), ledger.rend(), [](const PowerUp& e) { return isRise(e.how); });
+  return last == ledger.rend() ? "" : last->utc;
+}
+
+std::optional<Ns> removedAt(const std::vector<PowerUp>& ledger) {
+  for (auto e = ledger.rbegin(); e != ledger.rend() && !isRise(e->how); ++e)
+    if (e->how == "removed") return parseUtc(e->utc);
+  return std::nullopt;
 }
 
 }  // namespace pin16::job

@@ -33,6 +33,8 @@ std::vector<Limit> busLimits() {
       // A frame that comes again at once, byte for byte: its sender got no acknowledge.
       {"bus.repeats_min", 20, "1", own, "own"},
       {"bus.listen_min_s", 2, "s", own, "own"},
+      // A bus on which nothing was said for so long was asleep: what then begins is a wake-up.
+      {"bus.asleep_ms", 2000, "ms", own, "own"},
   };
 }
 

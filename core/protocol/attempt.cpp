@@ -9,6 +9,7 @@
 #include <optional>
 #include <unordered_set>
 
+#include "core/link/line_format.hpp"
 #include "core/protocol/isotp.hpp"
 #include "core/protocol/services.hpp"
 #include "core/protocol/target.hpp"
@@ -40,8 +41,8 @@ bool atAcknowledge(const CanFrame& f) {
 }
 
 /// A single frame padded with one byte, or a first frame, that asks for a service with a name.
-bool looksLikeRequest(const CanFrame& f) {
-  const Pci pci = parsePci(f.payload(), f.fd());
+bool looksLikeRequest(const CanFrame& f, std::size_t prefix = 0) {
+  const Pci pci = parsePci(f.payload(), f.fd(), prefix);
   if ((pci.type != PciType::single && pci.type != PciType::first) || pci.payload.empty()) return false;
   if ((pci.payload[0] & kAnswerBit) != 0 || serviceName(pci.payload[0]).empty()) return false;
   if (pci.type == PciType::first) return true;
@@ -50,22 +51,13 @@ bool looksLikeRequest(const CanFrame& f) {
   return std::all_of(rest.begin(), rest.end(), [&](std::uint8_t b) { return b == rest.front(); });
 }
 
-/// In either reading: behind a prefix, or not.
-bool beginsMessage(const CanFrame& f) {
-  const auto begins = [&](std::size_t prefix) {
-    const PciType type = parsePci(f.payload(), f.fd(), prefix).type;
-    return type == PciType::single || type == PciType::first;
-  };
-  return begins(0) || begins(1);
-}
-
 /// Says nothing of the read-out: TesterPresent, DiagnosticSessionControl to the default session (ISO
-/// 14229-1); StopDiagnosticSession, StopCommunication (ISO 14230-3).
+/// 14229-1); StopDiagnosticSession, StartCommunication, StopCommunication (ISO 14230-2, -3).
 bool isHousekeeping(ByteView request) {
   if (request.empty()) return false;
   constexpr std::uint8_t kSuppressBit = 0x80;
   if (request[0] == 0x10) return request.size() > 1 && (request[1] & ~kSuppressBit) == 0x01;
-  return request[0] == 0x3E || request[0] == 0x20 || request[0] == 0x82;
+  return request[0] == 0x3E || request[0] == 0x20 || request[0] == 0x81 || request[0] == 0x82;
 }
 
 /// A stamp outside 1970..2116 is damage: as good as none. Differences of two others cannot overflow.
@@ -147,9 +139,13 @@ struct Outcome {
   int code = -1;
   std::uint32_t answer_id = 0;
   bool extended = false;
+  bool of_line = false;  ///< answer_id is an address
   Breaker breaker = Breaker::none;
   std::string reason;
   std::size_t got = 0;  ///< bytes of the answer that broke off
+  [[nodiscard]] std::string who() const {
+    return of_line ? fmt::format("the node at {:02X}", answer_id) : idText(answer_id, extended);
+  }
 };
 
 struct AttemptWatch::Attempt {
@@ -157,7 +153,9 @@ struct AttemptWatch::Attempt {
   /// Of one link.
   struct Seen {
     std::uint64_t frames = 0, errors = 0, ack_errors = 0;
+    std::uint64_t bytes = 0;  ///< heard on a line medium
     std::uint64_t request_frames = 0, repeats = 0;
+    std::uint64_t alone = 0;                ///< repeats of what is no request: another node is alone
     std::uint64_t repeats_tail = 0;         ///< since the last frame of an answering node
     std::map<Word, std::uint64_t> assumed;  ///< identifiers that look like a tester's: requests
     std::set<Word> other;                   ///< of this attempt, and no tester's
@@ -227,15 +225,64 @@ bool AttemptWatch::answers(const Bus& b, const CanFrame& f) const {
 
 // ---- the stream
 
+/// One that nobody declared is over after a silence.
+void AttemptWatch::endIfSilent(Ns t_ns) {
+  if (t_ns != kNoTime) last_ns_ = std::max(last_ns_, t_ns);
+  Attempt* const a = current();
+  if (a == nullptr || a->r.declared || a->diagnostic_ns == kNoTime ||
+      last_ns_ - a->diagnostic_ns <= silence_end_ns_)
+    return;
+  a->r.open = false;
+  a->r.end_ns = a->diagnostic_ns;
+  a->r.ended = "silence";
+}
+
+/// The one under way; a request begins one where none is declared.
+AttemptWatch::Attempt* AttemptWatch::beginIf(bool asking, Ns t_ns) {
+  if (asking && current() == nullptr && !any_declared_) {
+    auto a = std::make_unique<Attempt>();
+    a->r.open = true;
+    a->r.declared = false;
+    a->r.begin_ns = t_ns;
+    a->r.power_up = power_ups_ > 0 ? power_ups_ : -1;
+    a->samples = recent_;
+    attempts_.push_back(std::move(a));
+  }
+  return current();
+}
+
+void AttemptWatch::line(std::uint16_t link, Ns t_ns, const event::Line& line) {
+  t_ns = plausible(t_ns);
+  endIfSilent(t_ns);
+  if (line.ours || line.data.empty()) return;
+  // Without addresses (ISO 14230-2) the service alone tells.
+  const bool asking = link::sourceOf(line) ? link::isTesters(line) : (line.data[0] & kAnswerBit) == 0;
+  Attempt* const a = beginIf(asking, t_ns);
+  if (a == nullptr) return;
+  Attempt::Seen& s = a->seen[link];
+  ++s.frames;
+  a->diagnostic_ns = std::max(a->diagnostic_ns, t_ns);
+  if (asking) {
+    ++s.request_frames;
+    if (!std::exchange(s.answer_last, false)) return;
+    const auto to = link::targetOf(line);
+    return progress(*a, t_ns, to ? fmt::format("request to {:02X}", *to) : "request");
+  }
+  s.answer_last = true;
+  s.pending = line.data.size() > 2 && line.data[0] == kNegativeResponse && line.data[2] == kResponsePending;
+  const auto from = link::sourceOf(line);
+  progress(*a, t_ns, from ? fmt::format("answer from {:02X}", *from) : "answer");
+}
+
+void AttemptWatch::bytes(std::uint16_t link, std::size_t count) {
+  const auto on = buses_.find(link);
+  if (on == buses_.end() || on->second->state.medium == event::Medium::can) return;
+  if (Attempt* a = current(); a != nullptr) a->seen[link].bytes += count;
+}
+
 void AttemptWatch::frame(std::uint16_t link, Ns t_ns, const CanFrame& f, bool outbound) {
   t_ns = plausible(t_ns);
-  if (t_ns != kNoTime) last_ns_ = std::max(last_ns_, t_ns);
-  if (Attempt* a = current(); a != nullptr && !a->r.declared && a->diagnostic_ns != kNoTime &&
-                              last_ns_ - a->diagnostic_ns > silence_end_ns_) {
-    a->r.open = false;
-    a->r.end_ns = a->diagnostic_ns;
-    a->r.ended = "silence";
-  }
+  endIfSilent(t_ns);
   if (outbound || f.remote()) return;
   if (!f.error()) return dataFrame(link, t_ns, f);
   Attempt* const a = current();
@@ -247,21 +294,12 @@ void AttemptWatch::frame(std::uint16_t link, Ns t_ns, const CanFrame& f, bool ou
 
 void AttemptWatch::dataFrame(std::uint16_t link, Ns t_ns, const CanFrame& f) {
   Bus& b = bus(link);
-  bool repeated =
+  const bool repeated =
       b.last && t_ns != kNoTime && b.last_ns != kNoTime && t_ns - b.last_ns < repeat_max_ns_ && *b.last == f;
   b.last = f;
   b.last_ns = t_ns;
   bool asking = asks(b, f);
-  if (asking && current() == nullptr && !any_declared_) {
-    auto a = std::make_unique<Attempt>();
-    a->r.open = true;
-    a->r.declared = false;
-    a->r.begin_ns = t_ns;
-    a->r.power_up = power_ups_ > 0 ? power_ups_ : -1;
-    a->samples = recent_;
-    attempts_.push_back(std::move(a));
-  }
-  Attempt* const a = current();
+  Attempt* const a = beginIf(asking, t_ns);
   const Word w = wordOf(f);
   if (a == nullptr) {
     b.before.insert(w);
@@ -269,13 +307,17 @@ void AttemptWatch::dataFrame(std::uint16_t link, Ns t_ns, const CanFrame& f) {
   }
   Attempt::Seen& s = a->seen[link];
   ++s.frames;
-  // Blanked, frames that differ look alike; what a lone sender repeats is a request.
-  if (repeated && a->r.declared && !a->r.full) repeated = beginsMessage(f);
-  if (repeated) {
+  // Blanked, frames that differ look alike; what a lone tester repeats is a request, behind a prefix or not.
+  if (repeated && (asking || looksLikeRequest(f) || looksLikeRequest(f, 1))) {
     ++s.repeats;
     ++s.repeats_tail;
     return;
   }
+  if (repeated && answers(b, f) && f.length > 0 && parsePci(f.payload(), f.fd()).type == PciType::single) {
+    ++s.repeats;
+    return;
+  }
+  if (repeated) ++s.alone;
   if (module_asks_.contains(w)) s.module_asked = true;
   const bool answering = !asking && answers(b, f);
   if (!asking && !answering && a->r.declared && !b.before.contains(w) && !s.other.contains(w)) {
@@ -399,9 +441,12 @@ void AttemptWatch::message(std::uint16_t link, const event::Message& m) {
 
 void AttemptWatch::exchange(std::uint16_t link, const event::Exchange& x) {
   if (x.ours) return;
-  Bus& b = bus(link);
-  b.asking.insert(wordOf(x.request_id, x.extended));
-  if (x.answer_id != 0) b.answering.insert(wordOf(x.answer_id, x.extended));
+  const bool of_line = x.medium != event::Medium::can;
+  if (!of_line) {
+    Bus& b = bus(link);
+    b.asking.insert(wordOf(x.request_id, x.extended));
+    if (x.answer_id != 0) b.answering.insert(wordOf(x.answer_id, x.extended));
+  }
   Attempt* const a = at(x.request_ns);
   if (a == nullptr) return;
   Attempt::Seen& s = a->seen[link];
@@ -409,7 +454,8 @@ void AttemptWatch::exchange(std::uint16_t link, const event::Exchange& x) {
   o.housekeeping = isHousekeeping(x.request);
   o.functional = x.functional;
   o.service = x.request.empty() ? std::uint8_t{0} : x.request[0];
-  o.of_module = module_asks_.contains(wordOf(x.request_id, x.extended)) ||
+  o.of_line = of_line;
+  o.of_module = of_line || module_asks_.contains(wordOf(x.request_id, x.extended)) ||
                 (x.answer_id != 0 && module_answers_.contains(wordOf(x.answer_id, x.extended)));
   o.answer_id = x.answer_id;
   o.extended = x.extended;
@@ -557,13 +603,14 @@ AttemptReport AttemptWatch::report(const Attempt& a) const {
     } else {
       const auto all = static_cast<double>(s.errors + s.frames);
       if (s.errors > 0 && static_cast<double>(s.errors) > share_max * all) j.rung = Rung::errors_only;
+      if (s.bytes > 0 && s.frames == 0) j.rung = Rung::errors_only;
     }
     return j;
   };
   for (const auto& [link, s] : a.seen) {
     const Judged j = judge(s);
-    const bool nothing = s.frames + s.errors == 0;
-    if (seen != nullptr && j.rung <= best.rung && (nothing || seen->frames + seen->errors > 0)) continue;
+    const bool nothing = s.frames + s.errors + s.bytes == 0;
+    if (seen != nullptr && j.rung <= best.rung && (nothing || seen->frames + seen->errors + seen->bytes > 0)) continue;
     best = j;
     seen = &s;
     r.link = link;
@@ -574,6 +621,7 @@ AttemptReport AttemptWatch::report(const Attempt& a) const {
   if (seen == nullptr && !buses_.empty()) r.link = buses_.begin()->first;
   const auto on = buses_.find(r.link);
   const bool stated = on != buses_.end() && on->second->stated;
+  const bool of_line = stated && on->second->state.medium != event::Medium::can;
   const Silence silence = stated ? on->second->state.silence : Silence::cannot;
 
   r.frames = s.frames;
@@ -596,7 +644,7 @@ AttemptReport AttemptWatch::report(const Attempt& a) const {
   // A frame that nobody acknowledges is repeated without end: one that is not was acknowledged.
   if (r.rung == Rung::unacknowledged)
     r.acknowledged = Known::no;
-  else if (r.rung >= Rung::negative || (r.rung == Rung::silent && silence != Silence::cannot))
+  else if (r.rung >= Rung::negative || (r.rung == Rung::silent && silence != Silence::cannot && !of_line))
     r.acknowledged = Known::yes;
 
   // ---- in words
@@ -614,11 +662,24 @@ AttemptReport AttemptWatch::report(const Attempt& a) const {
         say(r.evidence, "other nodes were heard, the other equipment was not");
         say(r.excludes, "our own connection, the bit rate and the bus where we sit");
       }
+      if (s.alone >= least && 10 * s.alone > 9 * s.frames) {  // it leaves no room for others
+        say(r.evidence, fmt::format("{} at once of a frame that is no request: nobody acknowledges that node",
+                                    counted(s.alone, "repeat")));
+        say(r.excludes, "that the other equipment's interface takes part in this bus");
+      }
       say(r.remains,
           "other equipment not started, its interface without supply, on other pins or another port; a "
           "request on identifiers that neither the job nor ISO 15765-4 names");
       break;
     case Rung::errors_only:
+      if (of_line) {
+        say(r.evidence, fmt::format("{} on the line that make no message", counted(s.bytes, "byte")));
+        say(r.excludes, "that nothing is sent: somebody drives the line");
+        say(r.remains,
+            "an initialisation that no module answered, another rate than ours, a line that is held down or "
+            "disturbed");
+        break;
+      }
       say(r.evidence,
           fmt::format("of the error frames {} lie where the acknowledge should be", s.ack_errors));
       say(r.excludes, "that nothing is sent: somebody drives the wires");
@@ -650,7 +711,7 @@ AttemptReport AttemptWatch::report(const Attempt& a) const {
       if (r.code >= 0)
         say(r.evidence,
             fmt::format("{} refused {:02X} by 7F {:02X} {:02X}: {} (ISO 14229-1)",
-                        idText(best.deciding->answer_id, best.deciding->extended), best.deciding->service,
+                        best.deciding->who(), best.deciding->service,
                         best.deciding->service, code, name.empty() ? nrcRangeName(code) : name));
       say(r.excludes, "wiring, address, bit rate: the module is fed, hears, understands and answers");
       const std::string_view group = groupOf(r.code);
@@ -660,7 +721,7 @@ AttemptReport AttemptWatch::report(const Attempt& a) const {
     case Rung::pending:
       say(r.evidence,
           fmt::format("{} said \"pending\" (7F {:02X} 78), and no answer followed",
-                      idText(best.deciding->answer_id, best.deciding->extended), best.deciding->service));
+                      best.deciding->who(), best.deciding->service));
       say(r.excludes, "wiring, address, lock and session: the request was taken (ISO 14229-1, code 78)");
       say(r.remains, "a supply that starves under load, a module that is busy for longer or started anew");
       break;
@@ -685,6 +746,8 @@ AttemptReport AttemptWatch::report(const Attempt& a) const {
   }
   if (!stated) {
     say(r.cannot_know, "whether the recording link was silent: its state is not in the stream");
+  } else if (of_line && r.rung == Rung::silent) {
+    say(r.cannot_know, "whether anybody heard it: nobody acknowledges on this medium");
   } else if (silence == Silence::cannot && r.rung == Rung::silent) {
     say(r.cannot_know,
         "whether anybody else acknowledged: our own link acknowledges, so `unacknowledged` cannot be seen");

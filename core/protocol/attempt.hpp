@@ -19,6 +19,8 @@
 /// the read-out and count only where there is nothing else; so do functional requests that nobody answers.
 /// Where the module's identifiers are known and were used, other modules' exchanges do not count.
 ///
+/// On a K-line or J1850 bus nobody acknowledges: no `unacknowledged` there, and `errors_only` are bytes that make
+/// no message (an initialisation that nobody answered, another rate).
 /// It begins with begin(), or, in a stream without any, with the first request that is not ours; then it ends
 /// once attempt.silence_end_ms went by without a diagnostic frame. Requests are told by their identifier:
 /// those of ISO 15765-4, of hint(), and those that the witness has proven; within begin() and end() also by
@@ -105,6 +107,9 @@ class AttemptWatch {
 
   // The stream in order, on any one clock; what the witness concludes follows its frame.
   void frame(std::uint16_t link, Ns t_ns, const event::CanFrame& frame, bool outbound);
+  /// A message of a K-line or J1850 bus, and bytes heard there, in messages or not.
+  void line(std::uint16_t link, Ns t_ns, const event::Line& line);
+  void bytes(std::uint16_t link, std::size_t count);
   void state(std::uint16_t link, Ns t_ns, const event::LinkState& state);
   void gap(std::uint16_t link, Ns from_ns, Ns to_ns, const std::string& reason);
   void loss(std::uint64_t count);
@@ -139,6 +144,8 @@ class AttemptWatch {
   Attempt* at(Ns t_ns);  ///< kNoTime: the last one
   [[nodiscard]] bool asks(const Bus& b, const event::CanFrame& f) const;
   [[nodiscard]] bool answers(const Bus& b, const event::CanFrame& f) const;
+  void endIfSilent(Ns t_ns);
+  Attempt* beginIf(bool asking, Ns t_ns);
   void dataFrame(std::uint16_t link, Ns t_ns, const event::CanFrame& f);
   void progress(Attempt& a, Ns t_ns, std::string what);
   [[nodiscard]] AttemptReport report(const Attempt& a) const;

@@ -146,7 +146,10 @@ event::Line Envelope::take(std::uint16_t link, Ns t_ns, event::Line line) {
     d.first_ns = line.first_ns;
     made_.push_back({link, t_ns, std::move(d)});
   }
-  const std::size_t kept = std::min(keptOf(line.data), line.data.size());
+  std::size_t kept = std::min(keptOf(line.data), line.data.size());
+  // An answer of several messages carries its message's number here (SAE J1979): without it none is whole.
+  constexpr std::uint8_t kVehicleInformation = 0x49;
+  if (line.data.size() > kept && line.data[0] == kVehicleInformation) ++kept;
   std::fill(line.data.begin() + static_cast<std::ptrdiff_t>(kept), line.data.end(), std::uint8_t{0});
   return line;
 }

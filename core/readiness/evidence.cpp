@@ -170,6 +170,10 @@ void Evidence::takeLink(const event::Header& h, const event::LinkState& s) {
 void Evidence::takePower(const event::Header& h, const event::Power& p) {
   answered_ = false;
   if (p.state == power_) return;
+  if (p.state == PowerState::on)
+    removed_ns_ = kNoTime;
+  else if (power_ == PowerState::on)
+    removed_ns_ = h.t_ns;
   power_ = p.state;
   if (p.state != PowerState::on) return;
   power_ons_.push_back(h.t_ns);

@@ -127,6 +127,11 @@ class Evidence : public event::Sink {
   [[nodiscard]] std::uint64_t gaps() const { return gaps_; }
   /// Power state by the last power event; unknown if there was none.
   [[nodiscard]] event::PowerState power() const { return power_; }
+  /// When power was last taken off, if it has not come since; the same clock as the batches. kNoTime: not
+  /// known.
+  [[nodiscard]] Ns removedAt() const { return removed_ns_; }
+  /// It was, before this run.
+  void setRemoved(Ns t_ns) { removed_ns_ = t_ns; }
   /// By the interlock's code.
   [[nodiscard]] const std::map<std::string, Cleared>& clearances() const { return clearances_; }
   /// The module is fed: by the last power event, or because it answered since then.
@@ -157,6 +162,7 @@ class Evidence : public event::Sink {
   std::uint64_t sent_ = 0, refused_ = 0, gaps_ = 0;
   std::string last_refusal_;
   std::array<std::uint64_t, 3> lost_{};
+  Ns removed_ns_ = kNoTime;
   event::PowerState power_ = event::PowerState::unknown;
   std::optional<std::pair<std::uint32_t, bool>> module_;
   bool answered_ = false;  ///< the module, since the last power event

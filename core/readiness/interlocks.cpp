@@ -84,6 +84,13 @@ std::vector<Interlocked> standing(const job::Job& job, const Evidence& evidence)
                   : c.cleared == event::Known::no ? Standing::not_cleared
                   : c.reason.empty()              ? Standing::unknown
                                                   : Standing::overridden;
+    const Ns removed_ns = evidence.removedAt();
+    if (at.what.code != "waited" || at.standing != Standing::cleared || !job.wait_s || removed_ns == kNoTime)
+      continue;
+    const double waited_s = toSeconds(at.t_ns - removed_ns);
+    if (waited_s >= *job.wait_s) continue;
+    at.standing = Standing::not_cleared;
+    at.reason = fmt::format("said {:.0f} s after power was taken off, {:g} s are needed", waited_s, *job.wait_s);
   }
   return out;
 }
@@ -100,7 +107,9 @@ std::string inTheWay(const std::vector<Interlocked>& all) {
     std::string* to = i.standing == Standing::not_cleared ? &no
                       : i.standing == Standing::unknown   ? &unknown
                                                           : nullptr;
-    if (to != nullptr) *to += (to->empty() ? "" : ", ") + i.what.code;
+    if (to == nullptr) continue;
+    *to += (to->empty() ? "" : ", ") + i.what.code;
+    if (to == &no && !i.reason.empty()) *to += " (" + i.reason + ")";
   }
   return (no.empty() ? "" : "not cleared: " + no) + (no.empty() || unknown.empty() ? "" : "; ") +
          (unknown.empty() ? "" : "not answered: " + unknown);

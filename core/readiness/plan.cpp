@@ -61,7 +61,7 @@ std::vector<Question> nextQuestions(const job::Job& job, const Evidence& evidenc
 }
 
 std::string powerUpWarning(const job::Job& job, const std::vector<job::PowerUp>& ledger) {
-  const std::size_t past = ledger.size();
+  const auto past = static_cast<std::size_t>(job::countPower(ledger).powerUps());
   std::string text =
       "Before power: each power-up raises the recorder's ignition-cycle count (49 CFR 563.5), and an event "
       "that is "
@@ -70,7 +70,7 @@ std::string powerUpWarning(const job::Job& job, const std::vector<job::PowerUp>&
       "or struck while powered; people clear. ";
   text += past == 0 ? "No power-up is in this job's ledger yet."
                     : fmt::format("This job's ledger has {} power-up{}, the last at {}.", past,
-                                  past == 1 ? "" : "s", ledger.back().utc);
+                                  past == 1 ? "" : "s", job::lastRise(ledger));
   if (!job.power_up_budget) return text + " The job sets no budget.";
   const auto budget = static_cast<std::size_t>(*job.power_up_budget);
   if (past >= budget)

@@ -162,7 +162,7 @@ Sheet assess(const job::Job& job, const Evidence& evidence, const Asked& asked) 
                             c.poweredOn() || mayPower(sheet.interlocks) ? "" : inTheWay(sheet.interlocks));
   sheet.first_thing = firstThing(sheet.steps, job);
   sheet.sentence = sentenceOf(sheet);
-  sheet.power_ups = asked.power_ups.size();
+  sheet.power = job::countPower(asked.power_ups);
   sheet.power_up_budget = job.power_up_budget;
   sheet.sent = evidence.sent();
   sheet.frames = evidence.frames();

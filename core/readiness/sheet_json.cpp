@@ -145,7 +145,7 @@ std::string toJson(const Sheet& s) {
   json::array interlocks;
   for (const Interlocked& i : s.interlocks) interlocks.push_back(interlockJson(i));
   o["interlocks"] = std::move(interlocks);
-  o["power_ups"] = s.power_ups;
+  o["power_ups"] = s.power.powerUps();
   o["power_up_budget"] = orNull(s.power_up_budget.has_value(), s.power_up_budget.value_or(0));
   o["sent"] = s.sent;
   o["frames"] = s.frames;
@@ -156,6 +156,9 @@ std::string toJson(const Sheet& s) {
   for (const event::LinkState& l : s.links) links.push_back(linkJson(l));
   o["links"] = std::move(links);
   o["capture"] = orNull(!s.capture.empty(), json::value(s.capture));
+  o["ledger"] = {{"supply_rises", s.power.supplyRises()}, {"measured", s.power.measured},
+                 {"declared", s.power.declared},          {"inferred", s.power.inferred},
+                 {"missed", s.power.missed},              {"wake_ups", s.power.wake_ups}};
   std::string out;
   write(out, o, 0);
   return out + "\n";

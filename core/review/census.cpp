@@ -92,9 +92,11 @@ void Census::takeLine(std::uint16_t index, Ns t_utc_ns, Ns utc_offset_ns, event:
           summary_.messages.push_back({index, t_ns, m});
         },
         [this, index](Ns, const event::Exchange& x) {
+          attempts_.exchange(index, x);
           summary_.exchanges.push_back({index, x.request_ns, x});
         });
   line.first_ns = shifted(line.first_ns, utc_offset_ns);
+  attempts_.line(index, t_utc_ns, line);
   on.lines->line(t_utc_ns, line);
 }
 
@@ -122,6 +124,7 @@ void Census::takeFrame(const event::Batch& batch, const event::Header& h, Ns t_u
   PerLink& on = link(h.link);
   const bool outbound = (h.flags & event::kOutbound) != 0;
   attempts_.frame(h.link, t_utc_ns, *frame, outbound);
+  power_.frame(h.link, t_utc_ns, *frame, outbound);
   if (frame->error()) {
     if (follower_ != nullptr) follower_->frame(h, t_utc_ns, *frame, 0, 0);
     return takeErrorFrame(on, *frame);
@@ -163,6 +166,7 @@ void Census::takeGap(std::uint16_t index, Ns utc_offset_ns, event::Gap gap) {
     links_[i]->load.unseen(gap.from_ns, gap.to_ns);
   }
   attempts_.gap(index, gap.from_ns, gap.to_ns, gap.reason);
+  power_.gap(index, gap.to_ns);
   summary_.gaps.push_back({index, gap.to_ns, gap});
 }
 
@@ -193,7 +197,7 @@ void Census::takeRecord(const event::Batch& batch, const event::Header& h, Ns t_
   switch (h.kind) {
     case Kind::link:
       if (const auto state = batch.record<event::LinkState>(h); state && h.link != event::kNoLink)
-        takeState(h.link, *state);
+        takeState(h.link, *state), power_.state(h.link, t_utc_ns, *state);
       break;
     case Kind::line:
       if (auto line = batch.record<event::Line>(h); line && h.link != event::kNoLink)
@@ -222,16 +226,19 @@ void Census::takeRecord(const event::Batch& batch, const event::Header& h, Ns t_
       break;
     case Kind::sample:
       ++summary_.samples;
-      if (const auto m = batch.record<event::Measurement>(h)) attempts_.sample(t_utc_ns, *m);
+      if (const auto m = batch.record<event::Measurement>(h)) attempts_.sample(t_utc_ns, *m), power_.sample(t_utc_ns, *m);
       break;
     case Kind::power:
-      if (const auto p = batch.record<event::Power>(h)) attempts_.power(t_utc_ns, *p);
+      if (const auto p = batch.record<event::Power>(h)) attempts_.power(t_utc_ns, *p), power_.power(t_utc_ns, *p);
       break;
     case Kind::attempt:
       if (const auto a = batch.record<event::Attempt>(h)) {
         attempts_.declared(t_utc_ns, *a);
         if (a->begins && !a->full && summary_.blanked_from_ns == kNoTime) summary_.blanked_from_ns = t_utc_ns;
       }
+      break;
+    case Kind::bytes:
+      if ((h.flags & event::kOutbound) == 0) attempts_.bytes(h.link, h.length);
       break;
     case Kind::digest:
       keep(summary_.digests, batch, h, t_utc_ns);
@@ -329,6 +336,7 @@ Summary Census::finish(Ns end_utc_ns) {
   summary_.passes = comparePasses();
   attempts_.finish(end_utc_ns);
   summary_.attempts = attempts_.reports();
+  summary_.power = power_.facts();
   return std::move(summary_);
 }
 

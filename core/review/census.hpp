@@ -38,6 +38,7 @@ class Census : public event::Sink {
   explicit Census(limits::Limits limits)
       : limits_(std::move(limits)),
         attempts_(limits_),
+        power_(limits_),
         repeat_max_ns_(fromMs(limits_.value("attempt.repeat_max_ms"))) {}
   Census(const Census&) = delete;  // its witnesses report to this very object
   Census& operator=(const Census&) = delete;
@@ -86,6 +87,7 @@ class Census : public event::Sink {
 
   limits::Limits limits_;
   protocol::AttemptWatch attempts_;
+  PowerCounter power_;
   Ns repeat_max_ns_;
   struct Hint {
     std::uint32_t request_id, answer_id;

@@ -254,6 +254,17 @@ json::object recordedValue(const Recorded& r) {
           {"verdicts", list(r.verdicts)}};
 }
 
+json::object powerValue(const PowerFacts& p) {
+  json::array rises;
+  for (const PointRises& r : p.rises)
+    rises.push_back(json::object{{"point", r.point}, {"rises", r.rises}, {"last_ns", timeValue(r.last_ns)}});
+  return {{"declared", p.declared},
+          {"measured", p.measured},
+          {"supply_rises", std::move(rises)},
+          {"wake_ups", p.wake_ups},
+          {"removed_ns", timeValue(p.removed_ns)}};
+}
+
 json::object clockValue(const ClockFacts& c) {
   return {{"synchronised", knownValue(c.synchronised)},
           {"moves", c.moves},
@@ -282,6 +293,7 @@ std::string toJson(const Summary& s) {
   o["attempts"] = list(s.attempts);
   o["digests"] = list(s.digests);
   o["passes"] = json::object{{"same", s.passes.same}, {"different", s.passes.different}};
+  o["power"] = powerValue(s.power);
   o["blanked_from_ns"] = timeValue(s.blanked_from_ns);
   o["sent"] = list(s.sent);
   o["refused"] = list(s.refused);

@@ -310,6 +310,16 @@ void addAttempt(Sheet& sheet, const protocol::AttemptReport& a, std::size_t numb
   if (!a.said.empty()) sheet.line("  it said", a.said);
 }
 
+void addPower(Sheet& sheet, const PowerFacts& p) {
+  std::vector<std::string> all;
+  if (p.measured > 0) all.push_back(fmt::format("{} measured", counted(p.measured, "power-up")));
+  if (p.declared > 0) all.push_back(fmt::format("{} declared", counted(p.declared, "power-up")));
+  for (const PointRises& r : p.rises) all.push_back(fmt::format("{} rose {}", r.point, counted(r.rises, "time")));
+  if (p.wake_ups > 0) all.push_back(fmt::format("the bus woke {} by itself", counted(p.wake_ups, "time")));
+  if (p.removed_ns != kNoTime) all.push_back("taken off at " + clockText(p.removed_ns));
+  if (!all.empty()) sheet.line("Power", fmt::format("{}", fmt::join(all, "; ")));
+}
+
 void addAttempts(Sheet& sheet, const Summary& s) {
   for (std::size_t i = 0; i < s.attempts.size(); ++i)
     addAttempt(sheet, s.attempts[i], i + 1, s.attempts.size());
@@ -372,6 +382,7 @@ void addPlugins(Sheet& sheet, const Summary& s) {
 std::string toText(const Summary& s) {
   Sheet sheet;
   addHead(sheet, s);
+  addPower(sheet, s.power);
   addAttempts(sheet, s);
   addIdentifiers(sheet, s);
   addExchanges(sheet, s);

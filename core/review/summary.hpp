@@ -11,6 +11,7 @@
 #include "core/event/records.hpp"
 #include "core/plugin/results.hpp"
 #include "core/protocol/attempt.hpp"
+#include "core/review/power.hpp"
 
 namespace pin16::review {
 
@@ -84,6 +85,7 @@ struct Summary {
   std::vector<protocol::AttemptReport> attempts;  ///< of the other equipment, by time
   std::vector<Row<event::Digest>> digests;        ///< of blanked messages, by time of the last frame
   Passes passes;
+  PowerFacts power;
   Ns blanked_from_ns = kNoTime;  ///< from here on messages carry 00 instead of content; kNoTime: nowhere
   std::vector<Row<event::Sent>> sent;
   std::vector<Row<event::Refused>> refused;

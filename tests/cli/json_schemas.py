@@ -219,6 +219,7 @@ def bench_documents():
         if not found or found["found"] != 500000 or not found["tried"]:
             fault(f"links --rate-search: {found}")
         serving.terminate()
+        judge("pin16 bench --serve, end", serving.stdout.read(), "pin16-bench-end")
         serving.wait(timeout=30)
     finally:
         serving.poll() is None and serving.kill()

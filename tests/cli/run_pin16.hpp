@@ -2,6 +2,7 @@
 #pragma once
 /// Runs the pin16 program as a user would, with its output caught.
 
+#include <functional>
 #include <string>
 #include <vector>
 
@@ -17,18 +18,30 @@ struct Ran {
 Ran runPin16(const std::vector<std::string>& arguments, const std::string& folder,
              const std::string& input = "");
 
+/// Runs it on a terminal. `answer` is given what was printed since its last answer, up to a prompt (" > ").
+/// Gives all that was printed.
+std::string dialogue(const std::string& folder, std::vector<std::string> arguments,
+                     const std::function<std::string(const std::string&)>& answer, int* exit_code = nullptr);
+
 /// `pin16 bench SCENARIO --serve DEVICE --at FOLDER` in a process of its own, until the end of the test.
 class ServedBench {
  public:
-  ServedBench(const std::string& scenario, const std::string& device, const std::string& folder);
+  /// `told`: power and read-out come when say() says so.
+  ServedBench(const std::string& scenario, const std::string& device, const std::string& folder,
+              bool told = false);
   ~ServedBench();
   ServedBench(const ServedBench&) = delete;
   ServedBench& operator=(const ServedBench&) = delete;
   /// What it said when the device could be opened.
   [[nodiscard]] const std::string& ready() const { return ready_; }
+  void say(const std::string& line) const;  ///< "power on", "power off", "read-out"
+  /// Ends it; its last line, what was really done.
+  std::string end();
 
  private:
+  [[nodiscard]] std::string readLine() const;
   int pid_ = -1;
+  int out_ = -1, in_ = -1;
   std::string ready_;
 };
 

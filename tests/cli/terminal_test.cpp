@@ -3,14 +3,9 @@
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
-#include <poll.h>
-#include <pty.h>
-#include <sys/wait.h>
-#include <unistd.h>
 
 #include <functional>
 
-#include "core/base/clock.hpp"
 #include "run_pin16.hpp"
 
 namespace pin16::test {
@@ -18,42 +13,6 @@ namespace {
 
 using testing::HasSubstr;
 using testing::Not;
-
-constexpr Ns kPatience_ns = 60 * kNsPerSecond;
-
-/// Runs `check` on a terminal. `answer` is given what was printed since its last answer, up to the prompt.
-std::string dialogue(const std::string& folder, std::vector<std::string> arguments,
-                     const std::function<std::string(const std::string&)>& answer) {
-  arguments.insert(arguments.begin(), PIN16_BINARY);
-  std::vector<char*> argv;
-  for (std::string& a : arguments) argv.push_back(a.data());
-  argv.push_back(nullptr);
-  int terminal = -1;
-  const pid_t child = forkpty(&terminal, nullptr, nullptr, nullptr);
-  if (child == 0) {
-    if (chdir(folder.c_str()) == 0) execv(argv[0], argv.data());
-    _exit(127);
-  }
-  std::string all, fresh;
-  const Ns until_ns = bootNow() + kPatience_ns;
-  for (char piece[4096]; bootNow() < until_ns;) {
-    pollfd p{terminal, POLLIN, 0};
-    if (poll(&p, 1, 100) == 0) continue;
-    const ssize_t n = read(terminal, piece, sizeof piece);
-    if (n <= 0) break;  // the program ended
-    all.append(piece, static_cast<std::size_t>(n));
-    fresh.append(piece, static_cast<std::size_t>(n));
-    if (!fresh.ends_with(" > ")) continue;
-    const std::string line = answer(fresh) + "\n";
-    fresh.clear();
-    if (write(terminal, line.data(), line.size()) < 0) break;
-  }
-  close(terminal);
-  int status = 0;
-  if (bootNow() >= until_ns) kill(child, SIGKILL);
-  waitpid(child, &status, 0);
-  return all;
-}
 
 bool has(const std::string& text, const char* what) { return text.find(what) != std::string::npos; }
 

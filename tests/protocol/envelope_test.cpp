@@ -296,7 +296,7 @@ TEST(Blanked, AMessageOfALineKeepsHeaderServiceAndParameter) {
   const Bytes vin{0x49, 0x02, 0x01, 'P', '1', '6', 'X'};
   const event::Line kept = take(vin);
   EXPECT_EQ(kept.header, (Bytes{0x48, 0x6B, 0x10}));
-  EXPECT_EQ(kept.data, (Bytes{0x49, 0x02, 0, 0, 0, 0, 0}));
+  EXPECT_EQ(kept.data, (Bytes{0x49, 0x02, 0x01, 0, 0, 0, 0}));  // the message's number stays
   EXPECT_EQ(take({0x7F, 0x1A, 0x33}).data, (Bytes{0x7F, 0x1A, 0x33}));
   EXPECT_EQ(take({0x5A, 0x90, 'A', 'B'}).data, (Bytes{0x5A, 0x90, 0, 0}));
   EXPECT_EQ(take({}).data, Bytes{});

@@ -170,6 +170,26 @@ def scenario(directory, run, readings):
     expect("exit", rc, 4 if over.get("gate_shut") else 0 if document["overall"] == "ready" else 1)
 
 
+def attempt(rung, breaker, *documents):
+    """The rung in each of listen's, review's and the replay's documents; breaker "-": nobody broke off."""
+    for document in documents:
+        one, = load(document)["attempts"]
+        expect(document + ": rung", one["rung"], rung)
+        expect(document + ": who broke off", one["broken_by"], None if breaker == "-" else breaker)
+
+
+def grade(document, silence):
+    expect("grade", load(document)["links"][0]["state"]["silence"], silence)
+    expect("sent", load(document)["sent"], [])
+
+
+def bench_end(line, our_frames):
+    with open(line, encoding="utf-8") as f:
+        end = json.loads(f.read().splitlines()[-1])
+    expect("schema", end["schema"], "pin16-bench-end")
+    expect("frames of ours on the bench's bus", end["our_frames"], int(our_frames))
+
+
 def census_load(said, meter):
     """bus-census against can-utils: `canbusload -e` counts the bits on the wire too, from the same frames."""
     rows = [re.search(r"vcan1@500000\s+(\d+)\s+(\d+)", line) for line in open(meter)]
