@@ -52,9 +52,20 @@ bool Case::poweredOn() const {
   return is(Arrangement::own_battery) || evidence.measuredOn();
 }
 
+event::Medium mediumOf(const Evidence& evidence) {
+  const auto links = evidence.buses();
+  return links.empty() ? event::Medium::can : links.front()->state.medium;
+}
+
+bool knowsModule(const job::Job& job, event::Medium medium) {
+  return medium == event::Medium::can ? job.module.address.has_value() : job.module.line_address.has_value();
+}
+
 bool Case::isOwn(const ExchangeFacts& e) const {
-  // A job knows identifiers of CAN; addresses on K-line and J1850 are other numbers.
-  if (e.medium != event::Medium::can) return false;
+  if (e.medium != event::Medium::can) {
+    const auto& own = job.module.line_address;
+    return own && (e.answer_id == *own || (!e.functional && e.request_id == *own));
+  }
   if (!job.module.address || e.extended != job.module.address->extended) return false;
   const job::Address& a = *job.module.address;
   return e.answer_id == a.answer_id || (!e.functional && e.request_id == a.request_id);

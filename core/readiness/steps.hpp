@@ -11,6 +11,10 @@
 namespace pin16::readiness {
 
 /// What the builders look at.
+[[nodiscard]] event::Medium mediumOf(const Evidence& evidence);
+/// The job says which answers on this medium are its module's.
+[[nodiscard]] bool knowsModule(const job::Job& job, event::Medium medium);
+
 struct Case {
   const job::Job& job;
   const Evidence& evidence;
@@ -25,6 +29,8 @@ struct Case {
   /// An exchange that is the job's module's: its identifiers, and an answer of any kind.
   [[nodiscard]] bool isOwn(const ExchangeFacts& e) const;
   [[nodiscard]] bool moduleAnswered() const;
+  /// Of the first link to a bus; CAN if there is none.
+  [[nodiscard]] event::Medium medium() const { return mediumOf(evidence); }
 };
 
 [[nodiscard]] constexpr double inParallel(double a_ohm, double b_ohm) {
