@@ -305,6 +305,7 @@ namespace {
 
 struct Tally {
   std::size_t answered = 0, negative = 0, incomplete = 0, silent = 0, unseen = 0;
+  std::size_t disturbed = 0;   ///< did not get onto the bus
   std::size_t after_wait = 0;  ///< the answer came, but later than we waited
   std::uint8_t negative_code = 0;
   bool ours = false;
@@ -329,7 +330,10 @@ Tally tallyOwn(const Case& c) {
         break;
       case Ended::silent:
         // "Pending" is a sign of life; what then did not come is a broken-off answer.
-        ++(e.pending > 0 ? t.incomplete : e.came_after_ms >= 0 ? t.after_wait : t.silent);
+        ++(e.pending > 0          ? t.incomplete
+           : e.came_after_ms >= 0 ? t.after_wait
+           : c.reachedNobody(e)   ? t.disturbed
+                                  : t.silent);
         break;
       case Ended::link_lost:
       case Ended::not_seen:
@@ -421,6 +425,8 @@ Step answerStep(const Case& c) {
         "The module's identifiers are not known: listen for its answers while the other equipment asks, or "
         "find "
         "them with a roll call (`pin16 rollcall --sweep`).");
+  } else if (t.disturbed > 0) {
+    m.say("The request to the job's module did not get onto the bus: nobody was asked, see traffic.");
   } else if (t.unseen > 0) {
     m.say("The link was lost, or the capture ended, before an answer could come.");
   } else if (!c.asked.ask) {

@@ -234,6 +234,7 @@ void Evidence::add(const event::Exchange& e, std::uint16_t link_index) {
   if (e.ended == event::Ended::negative && e.answer.size() >= 3) x.negative_code = e.answer[2];
   x.request_ns = e.request_ns;
   x.medium = e.medium;
+  x.confirmed = e.confirmed;
   const bool own = x.medium == event::Medium::can ? module_ == std::pair(x.answer_id, x.extended)
                                                   : line_module_ == x.answer_id;
   if (own && x.response_ms >= 0) answered_ = true;

@@ -78,6 +78,7 @@ struct ExchangeFacts {
   Ns request_ns = kNoTime;
   double came_after_ms = -1;  ///< silent, but the answer's first frame came this long after the request
   event::Medium medium = event::Medium::can;
+  bool confirmed = false;  ///< as event::Exchange::confirmed
 };
 
 /// An interlock's newest answer.

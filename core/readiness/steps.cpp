@@ -77,6 +77,13 @@ bool Case::moduleAnswered() const {
   });
 }
 
+bool Case::reachedNobody(const ExchangeFacts& e) const {
+  if (!e.ours || e.confirmed || e.ended != event::Ended::silent || e.pending > 0) return false;
+  if (e.link >= evidence.links().size()) return false;
+  const LinkFacts& l = evidence.links()[e.link];
+  return l.frames == 0 && l.error_frames + l.unacknowledged > 0;
+}
+
 Bound atLeast(const limits::Limit& l, const char* code) {
   return {Figure::Kind::at_least, l.value, l.source, l.confidence, code};
 }
@@ -192,7 +199,8 @@ PointFacts since(const PointFacts& f, const Trace* trace, Ns from_ns) {
 bool askedInVain(const Case& c) {
   const auto& all = c.evidence.exchanges();
   return !c.moduleAnswered() && std::any_of(all.begin(), all.end(), [&](const ExchangeFacts& e) {
-    return e.ours && !e.functional && c.isOwn(e) && e.ended == event::Ended::silent && e.came_after_ms < 0;
+    return e.ours && !e.functional && c.isOwn(e) && e.ended == event::Ended::silent && e.came_after_ms < 0 &&
+           !c.reachedNobody(e);
   });
 }
 

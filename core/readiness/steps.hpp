@@ -29,6 +29,9 @@ struct Case {
   /// An exchange that is the job's module's: its identifiers, and an answer of any kind.
   [[nodiscard]] bool isOwn(const ExchangeFacts& e) const;
   [[nodiscard]] bool moduleAnswered() const;
+  /// Ours, silent and not acknowledged, on a link that heard nobody and reported errors: it did not get onto
+  /// the bus whole, so nobody was asked.
+  [[nodiscard]] bool reachedNobody(const ExchangeFacts& e) const;
   /// Of the first link to a bus; CAN if there is none.
   [[nodiscard]] event::Medium medium() const { return mediumOf(evidence); }
 };

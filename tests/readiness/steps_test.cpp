@@ -324,6 +324,23 @@ TEST(AnswerStep, IsJudgedOnTheJobsOwnModule) {
   EXPECT_EQ(said(lost.asked(Ended::link_lost)), "not-measured");
 }
 
+TEST(AnswerStep, WhatDidNotGetOntoTheBusAskedNobody) {
+  const job::Job job = jobOf(own_battery);
+  const auto said = [&](const Stream& s) { return verdict(assess(job, s.evidence(), asking()), "answer"); };
+  Stream disturbed, alone, noisy, quiet;
+  disturbed.link().errors(1, CAN_ERR_PROT | CAN_ERR_BUSERROR).asked(Ended::silent).asked(Ended::silent);
+  EXPECT_EQ(said(disturbed), "not-measured");
+  EXPECT_THAT(step(assess(job, disturbed.evidence(), asking()), "answer").text,
+              HasSubstr("nobody was asked"));
+  alone.link().errors(3, CAN_ERR_ACK).asked(Ended::silent);
+  EXPECT_EQ(said(alone), "not-measured");
+  // Others are heard in spite of errors: then the module is silent.
+  noisy.link().frames(9).errors(1, CAN_ERR_PROT | CAN_ERR_BUSERROR).asked(Ended::silent);
+  EXPECT_EQ(said(noisy), "faulty module-silent");
+  quiet.link().asked(Ended::silent);
+  EXPECT_EQ(said(quiet), "faulty module-silent");
+}
+
 /// One of ours on a line medium to module 58, or to everybody.
 event::Exchange onLine(event::Medium medium, Ended ended, bool functional, std::uint32_t from,
                        double response_ms = -1) {
