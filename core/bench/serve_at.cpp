@@ -7,15 +7,22 @@
 #include <charconv>
 
 #include "core/base/hex.hpp"
+#include "core/link/line_format.hpp"
 
 namespace pin16::bench {
 namespace {
 
 using event::CanFrame;
+using event::Medium;
 
 constexpr Ns kUnacknowledged_ns = 100 * kNsPerMs;
 constexpr Ns kTimeoutStep_ns = 4 * kNsPerMs;
 constexpr Ns kBufferWindow_ns = 100 * kNsPerMs;
+constexpr Ns kP4_ns = 5 * kNsPerMs, kP2Least_ns = 30 * kNsPerMs, kP3Most_ns = 5 * kNsPerSecond;
+/// From the idle time before it to the last byte of the dialogue: 300 + 2000 + 100 + 3 * 10 + 35 ms; 300 + 50
+/// ms and two messages.
+constexpr Ns kFiveBaud_ns = 2465 * kNsPerMs, kFast_ns = 420 * kNsPerMs;
+constexpr std::uint8_t kStart = 0x81, kStop = 0x82, kPresent = 0x3E;
 constexpr double kInput_ohm = 100e3;  // of its divider (from memory)
 
 std::optional<std::uint32_t> hexNumber(std::string_view digits, std::size_t least, std::size_t most) {
@@ -38,10 +45,23 @@ Result<AtHabits> atHabits(const std::vector<std::pair<std::string, std::string>>
     const auto wrong = [&, k = key, v = value](const char* expected) {
       return Error{ErrorKind::usage, fmt::format("at: {}={} is {}", k, v, expected), "--serve",
                    "options: refuses=E0+L0, delay_ms, noise (0 to 0.5), dies_after (bytes), buffer_lines, "
-                   "own_request=on|off, seed, says"};
+                   "own_request=on|off, seed, says, medium=can|j1850-pwm|j1850-vpw|iso9141-2|iso14230-4, "
+                   "init=both|5baud|fast|none"};
     };
     if (key == "says") {
       h.says = value;
+    } else if (key == "medium") {
+      constexpr Medium kAll[] = {Medium::can, Medium::j1850_pwm, Medium::j1850_vpw, Medium::iso9141_2,
+                                 Medium::iso14230_4};
+      const auto* const m = std::find_if(std::begin(kAll), std::end(kAll),
+                                         [&v = value](Medium one) { return v == toText(one); });
+      if (m == std::end(kAll)) return wrong("no medium");
+      h.medium = *m;
+    } else if (key == "init") {
+      if (value != "both" && value != "5baud" && value != "fast" && value != "none")
+        return wrong("no way of initialisation");
+      h.five_baud = value == "both" || value == "5baud";
+      h.fast = value == "both" || value == "fast";
     } else if (key == "own_request") {
       if (value != "on" && value != "off") return wrong("neither on nor off");
       h.own_request = value == "on";
@@ -153,6 +173,7 @@ void AtAdapter::take(Ns now_ns, std::string_view bytes) {
   for (const char raw : bytes) {
     if (doing_ != Doing::prompt) {
       if (doing_ == Doing::sending) openBus(now_ns);  // what is still to be sent is dropped
+      if (doing_ == Doing::initialising) line("");
       prompt("STOPPED");
       continue;
     }
@@ -215,11 +236,12 @@ bool AtAdapter::command(Ns now_ns, const std::string& name) {
     if (!setProtocol(now_ns, name[2])) return false;
   } else if (name == "D") {
     set_ = Settings();
+    medium_ = Medium::can;
   } else if (name.starts_with("ST") && name.size() == 4) {
     const auto steps = hexNumber(std::string_view(name).substr(2), 1, 2);
     if (!steps || *steps == 0) return false;
     set_.timeout_ns = *steps * kTimeoutStep_ns;
-  } else if (!toggle(name) && !addressing(name)) {
+  } else if (!toggle(name) && !(medium_ != Medium::can && lineSetting(name)) && !addressing(name)) {
     return false;
   }
   prompt("OK");
@@ -231,6 +253,10 @@ bool AtAdapter::toggle(const std::string& name) {
                                                         "M1",  "CSM0", "CSM1", "R1"};
   if (std::find(std::begin(kWithoutEffect), std::end(kWithoutEffect), name) != std::end(kWithoutEffect))
     return true;
+  if (name == "AL" || name == "NL") {
+    set_.long_messages = name == "AL";
+    return true;
+  }
   if (name == "BI") {
     set_.bypassed = true;
     return true;
@@ -276,8 +302,16 @@ bool AtAdapter::addressing(const std::string& name) {
 }
 
 bool AtAdapter::setProtocol(Ns now_ns, char number) {
-  if (number < '6' || number > '9') return false;
+  if (number < '1' || number > '9') return false;
+  constexpr Medium kMedia[] = {Medium::j1850_pwm, Medium::j1850_vpw, Medium::iso9141_2, Medium::iso14230_4,
+                               Medium::iso14230_4};
   set_.protocol = number;
+  medium_ = number >= '6' ? Medium::can : kMedia[number - '1'];
+  awake_.clear();
+  line_in_.clear();
+  set_.line_header = {0x68, 0x6A, 0xF1};
+  if (medium_ == Medium::j1850_pwm) set_.line_header[0] = 0x61;
+  if (medium_ == Medium::iso14230_4) set_.line_header = {0xC0, kEverybody, 0xF1};
   set_.header = extended() ? 0x18DB33F1U : 0x7DFU;
   set_.filter.reset();
   set_.mask.reset();
@@ -287,12 +321,109 @@ bool AtAdapter::setProtocol(Ns now_ns, char number) {
 
 void AtAdapter::openBus(Ns now_ns) {
   sent_.reset();
-  const bool open = set_.protocol != '0';
+  const bool open = set_.protocol >= '6' && habits_.medium == Medium::can;
   world_.setInterface(now_ns, open, false, set_.protocol >= '8' ? 250000 : 500000);
+}
+
+bool AtAdapter::lineSetting(const std::string& name) {
+  const std::string_view digits = std::string_view(name).substr(std::min<std::size_t>(2, name.size()));
+  if (name.starts_with("SH") && digits.size() == 6 && isHex(digits)) {
+    set_.line_header = *fromHex(digits);
+    return true;
+  }
+  if (name.starts_with("SW")) {
+    const auto steps = hexNumber(digits, 2, 2);
+    if (steps) set_.keeps = *steps != 0;
+    return steps.has_value();
+  }
+  if (!name.starts_with("IIA")) return false;
+  const auto address = hexNumber(digits.substr(1), 2, 2);
+  if (address) set_.wake_address = static_cast<std::uint8_t>(*address);
+  return address.has_value();
+}
+
+void AtAdapter::requestLine(Ns now_ns, Bytes data) {
+  line_out_ = {};
+  line_out_.medium = medium_;
+  line_out_.header = set_.line_header;
+  if (medium_ == Medium::iso14230_4)
+    line_out_.header[0] = static_cast<std::uint8_t>((line_out_.header[0] & 0xC0U) | data.size());
+  line_out_.data = std::move(data);
+  if (line_ns_ != kNoTime && now_ns - line_ns_ > kP3Most_ns && !set_.keeps) awake_.clear();
+  if (!event::isKLine(medium_) || !awake_.empty()) return sendLine(now_ns);
+  const bool fast = set_.protocol == '5';
+  if (fast) {
+    event::Line start = line_out_;
+    start.header[0] = static_cast<std::uint8_t>((start.header[0] & 0xC0U) | 1U);
+    start.data = {kStart};
+    on_line.push_back(link::lineBytes(start));
+  } else {
+    on_line.push_back({set_.wake_address});
+  }
+  say("BUS INIT: ...");
+  doing_ = Doing::initialising;
+  until_ns_ = now_ns + (fast ? kFast_ns : kFiveBaud_ns);
+}
+
+void AtAdapter::initialised(Ns now_ns) {
+  const bool fast = set_.protocol == '5';
+  const bool functional = (line_out_.header[0] & 0xC0U) == 0xC0U;
+  const std::uint8_t address = !fast ? set_.wake_address : functional ? kEverybody : line_out_.header[1];
+  if (medium_ == habits_.medium && (fast ? habits_.fast : habits_.five_baud))
+    awake_ = modulesAt(world_, address);
+  if (awake_.empty()) return prompt("ERROR");
+  line("OK");
+  sendLine(now_ns);
+}
+
+void AtAdapter::sendLine(Ns now_ns) {
+  const bool kline = event::isKLine(medium_), kwp = medium_ == Medium::iso14230_4;
+  const Bytes bytes = link::lineBytes(line_out_);
+  const Bytes& data = line_out_.data;
+  on_line.push_back(bytes);
+  Ns t_ns = now_ns + link::lineTime_ns(medium_, bytes.size());
+  if (kline) t_ns += static_cast<Ns>(bytes.size() - 1) * kP4_ns;
+  line_ns_ = t_ns;
+  doing_ = Doing::listening;
+  heard_ = false;
+  until_ns_ = t_ns + set_.timeout_ns;
+  if (medium_ != habits_.medium) return;
+  const bool functional = !kwp || (bytes[0] & 0xC0U) == 0xC0U;
+  const auto say_later = [&](std::uint8_t source, const Bytes& part) {
+    const event::Line message = moduleLine(medium_, source, part);
+    t_ns += link::lineTime_ns(medium_, link::lineBytes(message).size());
+    line_in_.emplace_back(t_ns, message);
+    line_ns_ = t_ns;
+  };
+  for (const std::size_t i : kline ? awake_ : modulesAt(world_, kEverybody)) {
+    const Module& m = world_.scenario().modules[i];
+    const std::uint8_t source = kLineAddress(m);
+    if (!functional && source != bytes[1]) continue;
+    t_ns += kline ? kP2Least_ns : 0;
+    if (kwp && (data[0] == kStop || data[0] == kPresent)) {
+      say_later(source, {static_cast<std::uint8_t>(data[0] + 0x40)});
+      continue;
+    }
+    t_ns = std::max(t_ns, now_ns + fromMs(m.delay_ms + m.jitter_ms * (random() % 1000U) / 1000));
+    for (const Bytes& part : lineAnswersOf(m, data, functional, medium_, false)) say_later(source, part);
+  }
+  if (kwp && data[0] == kStop) awake_.clear();
+}
+
+void AtAdapter::messageLine(const event::Line& message) {
+  Bytes bytes = set_.headers ? link::lineBytes(message) : message.data;
+  if (!set_.long_messages) bytes.resize(std::min<std::size_t>(bytes.size(), set_.headers ? 11 : 7));
+  std::string text;
+  for (const std::uint8_t byte : bytes) text += fmt::format("{:02X}{}", byte, set_.blanks ? " " : "");
+  line(text);
 }
 
 void AtAdapter::request(Ns now_ns, const std::string& digits) {
   const auto bytes = fromHex(digits);
+  if (medium_ != Medium::can) {
+    const std::size_t longest = medium_ == Medium::iso14230_4 && set_.long_messages ? 63 : 7;
+    return !bytes || bytes->empty() || bytes->size() > longest ? prompt("?") : requestLine(now_ns, *bytes);
+  }
   const std::size_t most = set_.formats ? 7 : 8;
   if (!bytes || bytes->empty() || bytes->size() > most) return prompt("?");
   if (set_.protocol == '0') return prompt("UNABLE TO CONNECT");
@@ -317,6 +448,9 @@ void AtAdapter::restart(Ns now_ns, const char* why) {
   set_ = Settings();
   line_.clear();
   last_request_.clear();
+  medium_ = Medium::can;
+  awake_.clear();
+  line_in_.clear();
   openBus(now_ns);
   line("");
   prompt(*why == '\0' ? habits_.says : why);
@@ -394,6 +528,7 @@ Ns AtAdapter::nextDue() const {
   if (alive_ && !begun_) earlier(now_ns_);
   if (!waiting_.empty()) earlier(waiting_.front().first);
   if (until_ns_ != kNoTime) earlier(until_ns_);
+  if (!line_in_.empty()) earlier(line_in_.front().first);
   return due;
 }
 
@@ -405,7 +540,15 @@ void AtAdapter::onTime(Ns now_ns) {
     put(waiting_.front().second);
     waiting_.pop_front();
   }
+  if (!alive_) line_in_.clear();
+  for (; !line_in_.empty() && line_in_.front().first <= now_ns; line_in_.pop_front()) {
+    if (doing_ != Doing::listening && doing_ != Doing::monitoring) continue;
+    heard_ = true;
+    if (doing_ == Doing::listening) until_ns_ = line_in_.front().first + set_.timeout_ns;
+    messageLine(line_in_.front().second);
+  }
   if (!alive_ || until_ns_ == kNoTime || now_ns < until_ns_) return;
+  if (doing_ == Doing::initialising) return initialised(now_ns);
   if (doing_ == Doing::sending) {
     openBus(now_ns);
     return prompt("CAN ERROR");

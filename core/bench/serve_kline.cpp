@@ -20,7 +20,7 @@ constexpr Ns kPatternLow_ns = 25 * kNsPerMs;
 constexpr Ns kP1Most_ns = 20 * kNsPerMs, kP3Most_ns = 5000 * kNsPerMs;
 /// The host's bytes come in late and in lumps: its pauses are judged with this room (own figure).
 constexpr Ns kRoom_ns = 60 * kNsPerMs;
-constexpr std::uint8_t kTester = 0xF1, kEverybody = 0x33, kLegislated = 0x6A;
+constexpr std::uint8_t kTester = 0xF1, kLegislated = 0x6A;
 constexpr std::uint8_t kStart = 0x81, kStop = 0x82, kPresent = 0x3E;
 
 std::optional<double> number(std::string_view text, double most) {
@@ -93,38 +93,6 @@ Result<KLineHabits> kLineHabits(const std::vector<std::pair<std::string, std::st
   return h;
 }
 
-std::uint8_t kLineAddress(const Module& m) {
-  if (!m.extended && m.answer_id >= 0x7E8 && m.answer_id <= 0x7EF)
-    return static_cast<std::uint8_t>(0x10 + m.answer_id - 0x7E8);
-  return static_cast<std::uint8_t>(m.answer_id);
-}
-
-std::vector<Bytes> lineAnswers(const Bytes& answer) {
-  constexpr std::size_t kPerMessage = 6, kItem = 4;
-  const auto part = [](Bytes head, const Bytes& data, std::size_t at, std::size_t size) {
-    for (std::size_t i = at; i < at + size; ++i) head.push_back(i < data.size() ? data[i] : 0);
-    return head;
-  };
-  std::vector<Bytes> out;
-  if (answer[0] == 0x43 || answer[0] == 0x47 || answer[0] == 0x4A) {
-    const Bytes codes(
-        answer.begin() + std::min<std::ptrdiff_t>(2, static_cast<std::ptrdiff_t>(answer.size())),
-        answer.end());
-    std::size_t at = 0;
-    do out.push_back(part({answer[0]}, codes, at, kPerMessage));
-    while ((at += kPerMessage) < codes.size());
-  } else if (answer[0] == 0x49 && answer.size() > 3 && answer[1] % 2 == 0) {
-    const std::uint8_t infotype = answer[1];
-    Bytes data(answer.begin() + (infotype == 0 ? 2 : 3), answer.end());
-    data.insert(data.begin(), (kItem - data.size() % kItem) % kItem, 0);
-    for (std::size_t at = 0; at < data.size(); at += kItem)
-      out.push_back(part({0x49, infotype, static_cast<std::uint8_t>(at / kItem + 1)}, data, at, kItem));
-  } else {
-    out.push_back(answer);
-  }
-  return out;
-}
-
 KLineLead::KLineLead(World& world, Ns now_ns, Write write, KLineHabits habits)
     : world_(world), write_(std::move(write)), habits_(habits), random_(habits.seed) {
   world_.setInterface(now_ns, false, false, 0);  // the bench's CAN wires are not what it is on
@@ -153,17 +121,6 @@ void KLineLead::onLevel(bool low, Ns t_ns) {
   address_due_ns_ = edges_.front().t_ns + 10 * kBit_ns;
 }
 
-std::vector<std::size_t> KLineLead::modulesAt(std::uint8_t address) const {
-  std::vector<std::size_t> out;
-  const auto& modules = world_.scenario().modules;
-  for (std::size_t i = 0; i < modules.size(); ++i) {
-    const Module& m = modules[i];
-    if (m.request_id == 0 || m.read_out || m.mute || world_.condition().modules[i] != ModuleState::running) continue;
-    if (address == kEverybody ? m.functional : kLineAddress(m) == address) out.push_back(i);
-  }
-  return out;
-}
-
 /// The levels of 2 s as a byte; whom it wakes.
 void KLineLead::readAddress(Ns now_ns) {
   const std::vector<Edge> edges = std::exchange(edges_, {});
@@ -185,7 +142,7 @@ void KLineLead::readAddress(Ns now_ns) {
   }
   address_ = static_cast<std::uint8_t>(byte);
   addresses.push_back(address_);
-  const auto woken = modulesAt(address_);
+  const auto woken = modulesAt(world_, address_);
   if (!habits_.five_baud || woken.empty()) return;
   Ns t_ns = std::max(now_ns, begin_ns + 10 * kBit_ns) + fromMs(habits_.w1_ms) + kByte_ns;
   later(t_ns, 0x55);
@@ -219,7 +176,7 @@ void KLineLead::onByte(Ns now_ns, std::uint8_t byte) {
     await_inverse_.reset();
     in_.clear();
     if (!right) return;
-    awake_ = modulesAt(address_);
+    awake_ = modulesAt(world_, address_);
     later(now_ns + fromMs(habits_.w4_ms) + kByte_ns, static_cast<std::uint8_t>(~address_));
     return;
   }
@@ -263,7 +220,7 @@ void KLineLead::answer(Ns now_ns, std::uint8_t target, bool functional, const By
   const auto& modules = world_.scenario().modules;
   if (data[0] == kStart) {
     if (!std::exchange(pattern_, false)) return;
-    awake_ = modulesAt(functional ? kEverybody : target);
+    awake_ = modulesAt(world_, functional ? kEverybody : target);
     Ns t_ns = from_ns;
     for (const std::size_t i : awake_)
       t_ns = sendMessage(t_ns, kLineAddress(modules[i]), {0xC1, habits_.key1, habits_.key2}) +
@@ -279,31 +236,18 @@ void KLineLead::answer(Ns now_ns, std::uint8_t target, bool functional, const By
       t_ns = sendMessage(t_ns, address, {static_cast<std::uint8_t>(data[0] + 0x40)}) + fromMs(habits_.p2_ms);
       continue;
     }
-    Bytes asked = data;
-    const bool identification = asked.size() == 2 && asked[0] == 0x1A && asked[1] == 0x90;
-    if (identification) asked = {0x22, 0xF1, 0x90};
-    Bytes said = answerOf(m, asked, functional);
-    if (said.empty()) continue;
-    if (identification && said[0] == 0x62) {
-      said.erase(said.begin(), said.begin() + 3);
-      said.insert(said.begin(), {0x5A, 0x90});
-    }
+    const auto parts = lineAnswersOf(m, data, functional, habits_.medium, habits_.whole);
+    if (parts.empty()) continue;
     const Ns own_ns = now_ns + fromMs(m.delay_ms + m.jitter_ms * random_.share());
     t_ns = std::max(t_ns, own_ns);
-    const bool whole = habits_.medium == Medium::iso14230_4 && (habits_.whole || said[0] == 0x5A);
-    for (const Bytes& part : whole ? std::vector<Bytes>{said} : lineAnswers(said))
-      t_ns = sendMessage(t_ns, address, part) + fromMs(habits_.p2_ms);
+    for (const Bytes& part : parts) t_ns = sendMessage(t_ns, address, part) + fromMs(habits_.p2_ms);
   }
   if (data[0] == kStop) sessionLost();
 }
 
 /// First byte at `from_ns`; gives the end of the last.
 Ns KLineLead::sendMessage(Ns from_ns, std::uint8_t source, const Bytes& data) {
-  Bytes bytes = {0x48, 0x6B, source};
-  if (habits_.medium == Medium::iso14230_4)
-    bytes = {static_cast<std::uint8_t>(0x80 + data.size()), kTester, source};
-  bytes.insert(bytes.end(), data.begin(), data.end());
-  bytes.push_back(link::checkByte(habits_.medium, bytes));
+  const Bytes bytes = link::lineBytes(moduleLine(habits_.medium, source, data));
   Ns t_ns = from_ns;
   for (const std::uint8_t byte : bytes) {
     later(t_ns + kByte_ns, byte);

@@ -11,8 +11,7 @@
 /// judged: low 25 ms, +-1 ms unless told otherwise; levels in the middle of each 200 ms. The first module
 /// that woke answers an initialisation at 5 baud for all (ISO 14230-2 leaves that to the modules; own rule).
 ///
-/// Addresses (own rule): 29 bit 18DAF1xx: xx. 7E8 to 7EF: 10 to 17. Others: the low byte of the answer
-/// identifier. Answers are those of the scenario; `22 F190` is also had as `1A 90`, because KWP has no F190.
+/// Addresses and answers: line_modules.hpp.
 /// Without supply at the connector the lead has none: nothing comes back, no echo either.
 
 #include <cstdint>
@@ -25,6 +24,7 @@
 
 #include "core/base/hex.hpp"
 #include "core/base/result.hpp"
+#include "core/bench/line_modules.hpp"
 #include "core/bench/served_device.hpp"
 #include "core/bench/world.hpp"
 #include "core/link/kline_pty.hpp"
@@ -48,12 +48,6 @@ struct KLineHabits {
 /// Of `--serve kline?key=value`. ErrorKind::usage.
 [[nodiscard]] Result<KLineHabits> kLineHabits(
     const std::vector<std::pair<std::string, std::string>>& options);
-
-/// Address of a module on the K-line, from its answer identifier.
-[[nodiscard]] std::uint8_t kLineAddress(const Module& module);
-/// An answer in the form of CAN as the messages of a line medium (SAE J1979: three codes a message, filled
-/// up; four numbered bytes of service 09 a message, text filled up in front).
-[[nodiscard]] std::vector<Bytes> lineAnswers(const Bytes& can_answer);
 
 /// Pure behaviour: no I/O, no clock, no threads.
 class KLineLead final : public ServedDevice {
@@ -81,7 +75,6 @@ class KLineLead final : public ServedDevice {
   void onByte(Ns now_ns, std::uint8_t byte);
   void readAddress(Ns now_ns);
   [[nodiscard]] bool wokenByPattern();
-  [[nodiscard]] std::vector<std::size_t> modulesAt(std::uint8_t address) const;
   void takeMessage(Ns now_ns);
   void answer(Ns now_ns, std::uint8_t target, bool functional, const Bytes& data);
   Ns sendMessage(Ns from_ns, std::uint8_t source, const Bytes& data);

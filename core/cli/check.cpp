@@ -131,6 +131,7 @@ class Check {
         watch_(job_, evidence_),
         instruments_(std::move(host), job_) {
     if (const auto& a = job_.module.address) evidence_.setModule(a->answer_id, a->extended);
+    if (const auto& a = job_.module.line_address) evidence_.setLineModule(*a);
   }
   int run();
 
@@ -356,8 +357,9 @@ Status Check::listenAndAsk() {
     const auto& a = *job_.module.address;
     plan.module = protocol::Target{a.request_id, a.answer_id, a.extended, false};
   }
+  plan.line_module = job_.module.line_address;
   if (!o_.sweep.empty()) plan.sweep = *protocol::parseSweep(o_.sweep);  // checked before the run
-  std::fprintf(stderr, "asking: functional 01 00, then 22 F190 of each module that answers%s\n",
+  std::fprintf(stderr, "asking: functional 01 00, then the VIN of each module that answers%s\n",
                plan.sweep ? ", then the sweep" : "");
   protocol::RollCall roll(plan, job_.limits);
   if (Status state = askAll(roll); !state) return state;
@@ -372,16 +374,17 @@ Status Check::askAll(protocol::RollCall& roll) {
   bool waited_late = false;
   double module_wait_s = usual_s;
   for (auto next = roll.next(); next && !interrupted(); next = roll.next()) {
-    const bool of_module = job_.module.address && !next->target.functional &&
+    const bool of_module = job_.module.address && !next->target.line && !next->target.functional &&
                            next->target.request_id == job_.module.address->request_id;
     double wait_s = next->wait_ns > 0 ? toSeconds(next->wait_ns) : usual_s;
     if (of_module && module_wait_s > wait_s) {
       wait_s = module_wait_s;
       next->wait_ns = fromSeconds(wait_s);
     }
-    waits_.begin(fmt::format("an answer to {} at {}", toHex(next->request),
-                             protocol::idText(next->target.request_id, next->target.extended)),
-                 wait_s);
+    waits_.begin(
+        fmt::format("an answer to {} at {}", toHex(next->request),
+                    protocol::idText(next->target.request_id, next->target.extended, next->target.line)),
+        wait_s);
     const auto result = askRecorder(*session_, sink_, *next);
     if (!result.state && result.state.error().kind == ErrorKind::record) return result.state;
     roll.take(result);

@@ -58,6 +58,7 @@ int rollcall(const Options& o) {
       const auto& a = *job->module.address;
       plan.module = protocol::Target{a.request_id, a.answer_id, a.extended, false};
     }
+    plan.line_module = job->module.line_address;
     applyJob(config, *job);
     limits = job->limits;
   }

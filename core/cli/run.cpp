@@ -100,7 +100,7 @@ Status beginSearch(recorder::Config& config) {
 }
 
 void completeUris(std::vector<std::string>& uris, const job::Job& job) {
-  link::Hints hints{job.bus.bitrate, false, std::nullopt};
+  link::Hints hints{job.bus.bitrate, false, std::nullopt, job.bus.protocol};
   if (const auto& address = job.module.address) {
     hints.extended = address->extended;
     hints.answer_id = address->answer_id;

@@ -181,6 +181,19 @@ void readAddress(Section& s, Module& module) {
   }
 }
 
+/// ISO 14230-2 and SAE J1979: F0 to FF are testers, 33 everybody.
+void readLineAddress(Section& s, Module& module) {
+  constexpr std::int64_t kEverybody = 0x33, kLast = 0xEF;
+  std::optional<std::int64_t> address;
+  s.integer("line_address", address, 0, kLast,
+            "The module's own address on K-line or J1850, one byte, for instance 0x58; F0 to FF are testers");
+  if (!address) return;
+  if (*address == kEverybody)
+    s.fail(*s.find("line_address"), "line_address", "0x33 addresses everybody, not one module",
+           "Write the module's own address, or omit it when it is unknown");
+  module.line_address = static_cast<std::uint8_t>(*address);
+}
+
 void readBand(Section& s, const char* min_key, const char* max_key, double most, const char* unit,
               std::optional<double>& min, std::optional<double>& max) {
   s.number(min_key, min, 0, most, unit);
@@ -193,6 +206,7 @@ void readBand(Section& s, const char* min_key, const char* max_key, double most,
 void readModule(Section s, Module& module) {
   s.text("name", module.name);
   readAddress(s, module);
+  readLineAddress(s, module);
   readBand(s, "supply_min_V", "supply_max_V", 60, "V", module.supply_min_V, module.supply_max_V);
   readBand(s, "current_steady_min_A", "current_steady_max_A", 100, "A", module.current_steady_min_A,
            module.current_steady_max_A);
@@ -222,6 +236,11 @@ void readBus(Section s, BusFacts& bus) {
   std::optional<std::int64_t> bitrate;
   s.integer("bitrate", bitrate, 5000, 1000000, "In bit/s, for instance 500000; omit it when it is unknown");
   if (bitrate) bus.bitrate = static_cast<std::uint32_t>(*bitrate);
+  s.text("protocol", bus.protocol);
+  const std::vector<std::string> lines = {"pwm-41600", "vpw-10400", "iso9141-2", "kwp-5baud", "kwp-fast"};
+  if (!bus.protocol.empty() && std::find(lines.begin(), lines.end(), bus.protocol) == lines.end())
+    s.fail(*s.find("protocol"), "protocol", fmt::format("expected one of \"{}\"", fmt::join(lines, "\", \"")),
+           "On CAN omit it: bitrate and module.extended say it");
   s.flag("fd", bus.fd);
   s.flag("rate_fixed", bus.rate_fixed);
   s.done();

@@ -59,7 +59,9 @@ struct Feed {
 
 struct Module {
   std::string name = "module";
-  std::optional<Address> address;      ///< nothing: unknown
+  std::optional<Address> address;  ///< nothing: unknown
+  /// On K-line the physical address, on J1850 the node address; nothing: unknown.
+  std::optional<std::uint8_t> line_address;
   std::optional<double> supply_min_V;  ///< the module's own limits, where known
   std::optional<double> supply_max_V;
   std::optional<double> current_steady_min_A;  ///< band in which the module alone draws
@@ -69,6 +71,7 @@ struct Module {
 
 struct BusFacts {
   std::optional<std::uint32_t> bitrate;  ///< bit/s
+  std::string protocol;  ///< of a line medium, as adapters name it (core/link/at.hpp); empty: CAN, or unknown
   bool fd = false;
   bool rate_fixed = false;  ///< the operator vouches for rate and format (the gate may send without proof)
 };

@@ -6,11 +6,15 @@
 #include <charconv>
 #include <utility>
 
+#include "core/base/hex.hpp"
+#include "core/link/line_format.hpp"
+
 namespace pin16::link {
 namespace {
 
 using event::CanFrame;
 
+constexpr std::string_view kInit = "BUSINIT:";
 constexpr std::size_t kDigits11 = 3, kDigits29 = 8;
 
 // Longer ones first where one holds another.
@@ -87,26 +91,37 @@ std::optional<double> volts_V(std::string_view line) {
   return value;
 }
 
+/// Digits that are a frame or a message of the medium. False: they are neither.
+bool traffic(event::Medium medium, std::string_view digits, AtItem& item) {
+  if (medium == event::Medium::can) {
+    const auto frame = frameOf(digits);
+    if (frame) item.what = AtItem::What::frame, item.frame = *frame;
+    return frame.has_value();
+  }
+  const auto bytes = isHex(digits) ? fromHex(digits) : std::nullopt;
+  auto read = bytes ? readLine(medium, *bytes) : std::nullopt;
+  if (!read) return false;
+  item.what = AtItem::What::line;
+  item.message = std::move(read->line);
+  item.damaged = !read->check_right;
+  return true;
+}
+
 /// The line's items, `line` compact. False: it is only text.
-bool classify(std::string_view line, AtItem item, std::vector<AtItem>& out) {
+bool classify(event::Medium medium, std::string_view line, AtItem item, std::vector<AtItem>& out) {
   const auto word = [&](AtWord w) {
     item.what = AtItem::What::word;
     item.word = w;
     out.push_back(item);
     return true;
   };
-  if (const auto frame = frameOf(line)) {
-    item.what = AtItem::What::frame;
-    item.frame = *frame;
+  if (traffic(medium, line, item)) {
     out.push_back(std::move(item));
     return true;
   }
   if (const std::size_t remark = line.find('<'); remark != std::string_view::npos && remark > 0) {
-    const auto frame = frameOf(line.substr(0, remark));
     const std::string_view what = line.substr(remark + 1);
-    if (frame && (what == "RXERROR" || what == "DATAERROR")) {
-      item.what = AtItem::What::frame;
-      item.frame = *frame;
+    if ((what == "RXERROR" || what == "DATAERROR") && traffic(medium, line.substr(0, remark), item)) {
       item.damaged = true;
       out.push_back(std::move(item));
       return true;
@@ -120,6 +135,13 @@ bool classify(std::string_view line, AtItem item, std::vector<AtItem>& out) {
   }
   if (line == "?") return word(AtWord::refused);
   if (isInternalError(line)) return word(AtWord::internal_error);
+  if (line.starts_with(kInit)) {
+    std::string_view rest = line.substr(kInit.size());
+    rest.remove_prefix(std::min(rest.find_first_not_of('.'), rest.size()));
+    if (rest == "OK") return word(AtWord::init_ok);
+    if (rest == "ERROR") return word(AtWord::init_error);
+    line = rest;  // another word says what went wrong
+  }
   for (const auto& [text, w] : kWords) {
     const std::size_t at = line.find(text);
     if (at == std::string_view::npos) continue;
@@ -137,7 +159,7 @@ bool classify(std::string_view line, AtItem item, std::vector<AtItem>& out) {
     rest.remove_prefix(std::min(rest.find_first_not_of('.'), rest.size()));
     if (!rest.empty()) {
       item.what = AtItem::What::text;
-      if (!classify(rest, item, out)) out.push_back(std::move(item));
+      if (!classify(medium, rest, item, out)) out.push_back(std::move(item));
     }
     return true;
   }
@@ -147,10 +169,25 @@ bool classify(std::string_view line, AtItem item, std::vector<AtItem>& out) {
 }  // namespace
 
 const char* toText(AtWord word) {
-  constexpr std::array<const char*, 17> names = {
-      "OK",          "?",         "NO DATA",    "BUS BUSY", "BUS ERROR", "CAN ERROR", "UNABLE TO CONNECT",
-      "BUFFER FULL", "FB ERROR",  "DATA ERROR", "RX ERROR", "LV RESET",  "ACT ALERT", "LP ALERT",
-      "STOPPED",     "SEARCHING", "ERR"};
+  constexpr std::array<const char*, 19> names = {"OK",
+                                                 "?",
+                                                 "NO DATA",
+                                                 "BUS BUSY",
+                                                 "BUS ERROR",
+                                                 "CAN ERROR",
+                                                 "UNABLE TO CONNECT",
+                                                 "BUFFER FULL",
+                                                 "FB ERROR",
+                                                 "DATA ERROR",
+                                                 "RX ERROR",
+                                                 "LV RESET",
+                                                 "ACT ALERT",
+                                                 "LP ALERT",
+                                                 "STOPPED",
+                                                 "SEARCHING",
+                                                 "BUS INIT: OK",
+                                                 "BUS INIT: ERROR",
+                                                 "ERR"};
   return names.at(static_cast<std::size_t>(word));
 }
 
@@ -168,7 +205,7 @@ std::vector<AtItem> AtParser::take(Ns t_ns, ByteView bytes) {
     const char c = static_cast<char>(byte);
     if (c == '\0') continue;
     if (c == '\r' || c == '\n') {
-      endLine(out);
+      endLine(t_ns, out);
       continue;
     }
     if (c == '>' && !bad_ && line_.find_first_not_of(' ') == std::string::npos) {
@@ -196,13 +233,14 @@ std::vector<AtItem> AtParser::take(Ns t_ns, ByteView bytes) {
   return out;
 }
 
-void AtParser::endLine(std::vector<AtItem>& out) {
+void AtParser::endLine(Ns t_ns, std::vector<AtItem>& out) {
   bad_ = false;
   const std::string whole = std::exchange(line_, {});
   const std::size_t first = whole.find_first_not_of(' ');
   if (first == std::string::npos) return;
   AtItem item;
   item.t_ns = line_ns_;
+  item.end_ns = t_ns;
   item.text = whole.substr(first, whole.find_last_not_of(' ') - first + 1);
   const std::string line = compact(item.text);
   const std::string echo = std::exchange(echo_, {});
@@ -211,7 +249,7 @@ void AtParser::endLine(std::vector<AtItem>& out) {
     out.push_back(std::move(item));
     return;
   }
-  if (!classify(line, item, out)) out.push_back(std::move(item));
+  if (!classify(medium_, line, item, out)) out.push_back(std::move(item));
 }
 
 }  // namespace pin16::link

@@ -15,7 +15,12 @@
 /// | the identifier, then `RTR` | remote frame |
 /// | `12.3V` | voltage |
 /// | a word of AtWord, alone or behind something that is then damage | word |
+/// | `BUS INIT: ...OK`, `BUS INIT: ...ERROR`, dots or none | word |
 /// | anything else | text |
+///
+/// On a line medium (setMedium) hex digits are no frame but a message with header and check byte, if its
+/// length and format byte fit one (line_format.hpp); with a wrong check byte, or the adapter's remark, it is
+/// damaged.
 ///
 /// Memory: one line of kLineMax bytes. What is longer, and bytes that are no text, are thrown away and
 /// counted.
@@ -28,6 +33,7 @@
 
 #include "core/base/clock.hpp"
 #include "core/event/frame.hpp"
+#include "core/event/records.hpp"
 
 namespace pin16::link {
 
@@ -48,26 +54,34 @@ enum class AtWord : std::uint8_t {
   low_power_alert,    ///< LP ALERT: the same, told to
   stopped,            ///< interrupted by a byte from us
   searching,          ///< SEARCHING...: it tries protocols, sending on each
+  init_ok,            ///< BUS INIT: OK: it has initialised a K-line
+  init_error,         ///< BUS INIT: ERROR: nobody answered that, or wrongly
   internal_error,     ///< ERRxx
 };
 /// As the adapter writes it; "?" for refused.
 [[nodiscard]] const char* toText(AtWord word);
 
 struct AtItem {
-  enum class What : std::uint8_t { frame, word, voltage, text, echo, prompt };
+  enum class What : std::uint8_t { frame, line, word, voltage, text, echo, prompt };
   What what = What::text;
   Ns t_ns = 0;       ///< when the bytes were read that held the line's first
+  Ns end_ns = 0;     ///< that held the end of the line
   std::string text;  ///< the line without blanks at its ends; empty for a prompt
   AtWord word = AtWord::ok;
   event::CanFrame frame;
-  bool damaged = false;  ///< frame: the adapter says so
+  event::Line message;   ///< line; its times and `ours` not set
+  bool damaged = false;  ///< frame: the adapter says so; line: or its check byte is wrong
   double volts_V = 0;
 };
 
 class AtParser {
  public:
-  /// Longest line taken: an identification; a frame with blanks and a remark needs 45.
-  static constexpr std::size_t kLineMax = 128;
+  /// Longest line taken: the longest K-line message with blanks and a remark (kKwpMessageMax); a frame needs
+  /// 45.
+  static constexpr std::size_t kLineMax = 800;
+
+  /// What hex digits are from now on.
+  void setMedium(event::Medium medium) { medium_ = medium; }
 
   /// The line that is written next; its echo may come first.
   void expectEcho(std::string_view line);
@@ -81,8 +95,9 @@ class AtParser {
   [[nodiscard]] std::uint64_t garbage() const { return garbage_; }
 
  private:
-  void endLine(std::vector<AtItem>& out);
+  void endLine(Ns t_ns, std::vector<AtItem>& out);
 
+  event::Medium medium_ = event::Medium::can;
   std::string line_;
   Ns line_ns_ = 0;
   bool bad_ = false;  ///< the line under way is too long or holds what is no text

@@ -50,7 +50,8 @@ class KLineLink final : public SerialLink {
         p3_min_ns_(fromMs(limits_.value("timing.kline_p3_min_ms"))),
         p3_max_ns_(fromMs(limits_.value("timing.kline_p3_max_ms"))),
         parser_(medium_, fromMs(limits_.value("timing.kline_p1_max_ms")) + kPortLatency_ns),
-        timer_(context.io) {}
+        timer_(context.io),
+        hold_ns_(fromMs(limits_.value("timing.line_quiet_ms"))) {}
   ~KLineLink() override { close(); }
 
   Status send(Permit permit) override;
@@ -113,7 +114,8 @@ class KLineLink final : public SerialLink {
   Ns first_ns_ = kNoTime;      ///< our message's first byte began
   Bytes job_bytes_;            ///< of the job under way
   Ns echo_until_ns_ = kNoTime;
-  Ns late_ns_ = 0;  ///< worst of our own levels in this initialisation
+  Ns hold_ns_ = 0, hold_until_ns_ = kNoTime;  ///< after the end of a session: nothing is sent before
+  Ns late_ns_ = 0;                            ///< worst of our own levels in this initialisation
   std::uint64_t told_damage_ = 0;
   Ns note_ns_ = kNoTime;
 };
@@ -132,6 +134,7 @@ void KLineLink::onOpened() {
 
 void KLineLink::onLost() {
   wire_.reset();
+  hold_until_ns_ = kNoTime;
   ++jobs_;
   init_.reset();
   waiting_.clear();
@@ -156,6 +159,7 @@ void KLineLink::show(bool session) {
   next.silence = event::Silence::claimed;
   next.time_origin = "user";
   next.medium = medium_;
+  next.medium_explains = lineMediumExplains(medium_);
   next.session = session;
   up(bootNow(), std::move(next));
 }
@@ -174,6 +178,8 @@ Status KLineLink::send(Permit permit) {
 }
 
 void KLineLink::next() {
+  if (hold_until_ns_ != kNoTime && bootNow() < hold_until_ns_) return arm();
+  hold_until_ns_ = kNoTime;
   if (waiting_.empty()) return arm();
   if (session_)
     transmit();
@@ -288,7 +294,10 @@ void KLineLink::onEchoWhole(Ns t_ns) {
     waiting_.pop_front();
     doing_ = Doing::nothing;
     context().host.emit(context().index, t_ns, ours);
-    if (stop) sessionEnds("");
+    if (stop) {
+      sessionEnds("");
+      hold_until_ns_ = t_ns + hold_ns_;  // for its answer
+    }
     if (doing_ == Doing::nothing) next();
   } else if (doing_ == Doing::inverse) {
     doing_ = Doing::dialogue;
@@ -387,6 +396,7 @@ void KLineLink::arm() {
     if (t != kNoTime) due = due == kNoTime ? t : std::min(due, t);
   };
   earlier(echo_until_ns_);
+  earlier(hold_until_ns_);
   if (init_) earlier(init_->deadline());
   if (session_ && doing_ == Doing::nothing) earlier(last_ns_ + p3_max_ns_);
   if (parser_.damaged() != told_damage_) earlier(note_ns_ == kNoTime ? 0 : note_ns_ + kNotes_ns);
@@ -406,6 +416,7 @@ void KLineLink::onTimer() {
   std::vector<KLineItem> items;
   parser_.onTime(now_ns, items);
   for (const KLineItem& item : items) takeItem(item);
+  if (hold_until_ns_ != kNoTime && now_ns >= hold_until_ns_ && doing_ == Doing::nothing) return next();
   if (echo_until_ns_ != kNoTime && now_ns >= echo_until_ns_)
     return giveUp(
         "nothing of what was sent came back: no supply at the lead, the line held low, or a lead that "

@@ -9,6 +9,8 @@
 
 #include <cstdint>
 #include <optional>
+#include <string>
+#include <vector>
 
 #include "core/event/records.hpp"
 
@@ -25,6 +27,20 @@ inline constexpr std::size_t kKwpDataMax = 255;
 [[nodiscard]] std::uint8_t checkByte(event::Medium medium, ByteView header_and_data);
 /// Header, data, check byte.
 [[nodiscard]] Bytes lineBytes(const event::Line& line);
+/// Longest message: K-line, format, addresses, length byte, 255 data bytes, sum (ISO 14230-2; ISO 9141-2: 11,
+/// SAE J1979); J1850 12 bytes (MC68HC08AS20 data sheet, J1850 chapter).
+inline constexpr std::size_t kKwpMessageMax = 4 + kKwpDataMax + 1;
+inline constexpr std::size_t kJ1850MessageMax = 12;
+struct ReadLine {
+  event::Line line;
+  bool check_right = false;
+};
+/// The one message that these bytes are, check byte last; nothing where length or format byte fit none.
+[[nodiscard]] std::optional<ReadLine> readLine(event::Medium medium, ByteView bytes);
+/// Time of so many bytes on the line without pauses: K-line 10 bits each, J1850 8.
+[[nodiscard]] Ns lineTime_ns(event::Medium medium, std::size_t bytes);
+/// What a line medium cannot show of a bus that CAN can (event::LinkState::medium_explains).
+[[nodiscard]] std::vector<std::string> lineMediumExplains(event::Medium medium);
 
 /// Address of the receiver and of the sender; nothing where the header has none.
 [[nodiscard]] std::optional<std::uint8_t> targetOf(const event::Line& line);

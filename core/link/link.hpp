@@ -101,6 +101,7 @@ struct Hints {
   std::optional<std::uint32_t> bitrate;    ///< bit/s
   bool extended = false;                   ///< the module's identifiers have 29 bits
   std::optional<std::uint32_t> answer_id;  ///< on which the module answers
+  std::string protocol{};                  ///< by name (core/link/at.hpp); empty unknown
 };
 
 /// One scheme of URIs. `make` may fail with ErrorKind::usage (bad option) or ErrorKind::input (bad file).

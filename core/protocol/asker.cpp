@@ -69,6 +69,8 @@ void Asker::start(std::uint16_t link, Ns now_ns) {
   Waiting what = std::move(lane.queue.front());
   lane.queue.pop_front();
   const Target target = onMedium(what.ask.target, lane.medium);
+  if (gate_.inOtherSession(link, target))
+    if (auto end = gate_.endSession(link, now_ns)) (void)send_(link, std::move(*end));
   auto permit = gate_.request(link, now_ns, target, what.ask.request);
   if (!permit) {
     host_.emit(link, now_ns, Gate::refused(what.ask.request, permit.error()));
@@ -114,7 +116,10 @@ void Asker::onSent(std::uint16_t link, const event::Sent& sent) {
   if (lane == lanes_.end() || !lane->second.active || sent.after_poll_ms < 0) return;
   Active& active = *lane->second.active;
   Bytes frame;
-  event::Batch::writeFrame(frame, active.frame);
+  if (active.line)
+    frame = link::lineBytes(active.line->request());
+  else
+    event::Batch::writeFrame(frame, active.frame);
   if (frame == sent.frame) active.after_poll_ms = sent.after_poll_ms;
 }
 
@@ -331,7 +336,10 @@ void Asker::concludeLine(std::uint16_t link, Ns t_ns, event::Ended if_nobody) {
   AskResult result;
   result.confirmed = active->line->confirmed();
   result.exchanges = active->line->conclude(if_nobody);
-  for (const event::Exchange& e : result.exchanges) host_.emit(link, t_ns, e);
+  for (event::Exchange& e : result.exchanges) {
+    e.after_poll_ms = active->after_poll_ms;
+    host_.emit(link, t_ns, e);
+  }
   active->what.done(result);
   pump(link, t_ns);
 }

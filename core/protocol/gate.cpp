@@ -62,8 +62,7 @@ std::optional<Error> whyNotListed(ByteView pdu) {
 
 // ---- line media
 
-constexpr std::uint8_t kReadEcuIdentification = 0x1A, kStartCommunication = 0x81, kStopCommunication = 0x82,
-                       kTesterPresent = 0x3E;
+constexpr std::uint8_t kStartCommunication = 0x81, kStopCommunication = 0x82, kTesterPresent = 0x3E;
 constexpr std::uint8_t kFirstIdentification = 0x80, kLastIdentification = 0x9F;  // ISO 14230-3, from memory
 
 /// As on CAN, but one item in a request (SAE J1979).
@@ -205,7 +204,7 @@ Result<link::Permit> Gate::requestLine(LinkFacts& facts, Ns now_ns, const Target
       constexpr std::uint8_t kStart[] = {kStartCommunication};
       start->start_communication = lineRequest(facts.medium, target, kStart);
     }
-    if (!facts.session) facts.session_target = target;
+    facts.session_target = target;
   }
   return permit(facts, now_ns, lineRequest(facts.medium, target, pdu), std::move(start),
                 "request " + toHex(pdu, " "));
@@ -223,6 +222,16 @@ Result<link::Permit> Gate::endSession(std::uint16_t link, Ns now_ns) {
   if (links_[link].medium != event::Medium::iso14230_4)
     return refusal("only an ISO 14230-4 session is ended by a message", "silence for P3 max ends it");
   return session(link, now_ns, kKwp, "stop communication");
+}
+
+bool Gate::inOtherSession(std::uint16_t link, const Target& target) const {
+  const auto it = links_.find(link);
+  if (it == links_.end()) return false;
+  const LinkFacts& facts = it->second;
+  if (facts.medium != event::Medium::iso14230_4 || !facts.session || !facts.session_target) return false;
+  // Everybody stays everybody, whatever medium the key bytes turned out to be.
+  const Target& with = *facts.session_target;
+  return with.functional != target.functional || (!with.functional && with.request_id != target.request_id);
 }
 
 Result<link::Permit> Gate::session(std::uint16_t link, Ns now_ns, ByteView pdu, const char* purpose) {

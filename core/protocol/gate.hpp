@@ -76,6 +76,9 @@ class Gate final {
   /// session of ours is open, or the medium has no such message.
   [[nodiscard]] Result<link::Permit> keepSession(std::uint16_t link, Ns now_ns);
   [[nodiscard]] Result<link::Permit> endSession(std::uint16_t link, Ns now_ns);
+  /// Our session on this ISO 14230-4 line is with other modules than `target`: it has to be ended before a
+  /// request to that can begin its own.
+  [[nodiscard]] bool inOtherSession(std::uint16_t link, const Target& target) const;
   /// Our request on this link is over.
   void closed(std::uint16_t link) { links_[link].open.reset(); }
   /// From now on nothing is let out any more in this run: hand-over, attempt. The first reason stays.

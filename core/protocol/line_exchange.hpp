@@ -38,6 +38,7 @@ class LineExchange {
   [[nodiscard]] Ns deadline() const;
   /// Of each module that answered, else one that ended `if_nobody`.
   [[nodiscard]] std::vector<event::Exchange> conclude(event::Ended if_nobody) const;
+  [[nodiscard]] const event::Line& request() const { return line_; }
   [[nodiscard]] bool confirmed() const { return confirmed_; }
   [[nodiscard]] Ns request_ns() const { return request_ns_; }
 

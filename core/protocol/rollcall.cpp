@@ -22,6 +22,10 @@ const Bytes& readLineVin() {
   static const Bytes request = {0x09, 0x02};
   return request;
 }
+const Bytes& readKwpVin() {
+  static const Bytes request = {0x1A, 0x90};
+  return request;
+}
 const Bytes& readVin() {
   static const Bytes request = {kReadData, kDidVin >> 8U, kDidVin & 0xFFU};
   return request;
@@ -164,6 +168,22 @@ void RollCall::takeFunctional(const Step& step, const AskResult& result) {
   if (step.last && nobody && !extended) addFunctional(link, /*extended=*/true);
 }
 
+/// The job's module, on ISO 14230-4.
+void RollCall::addLinePhysical(std::uint16_t link, std::uint8_t address) {
+  const Target target{address, std::nullopt, false, false, true};
+  if (std::any_of(steps_.begin(), steps_.end(),
+                  [&](const Step& s) { return s.ask.link == link && s.ask.target == target; }))
+    return;
+  if (find(link, address, false) == nullptr) {
+    Seen& seen = seen_.emplace_back();
+    seen.module.link = link;
+    seen.module.request_id = seen.module.answer_id = address;
+    seen.module.medium = event::Medium::iso14230_4;
+  }
+  for (int i = plan_.repeats; i > 0; --i)
+    steps_.push_back({Kind::physical, makeAsk(link, target, readKwpVin()), i == 1, std::nullopt});
+}
+
 void RollCall::takeLine(const Step& step, const AskResult& result) {
   const std::uint16_t link = step.ask.link;
   // What was planned for CAN cannot be asked here.
@@ -189,6 +209,8 @@ void RollCall::takeLine(const Step& step, const AskResult& result) {
   });
   if (new_ones && !planned)
     steps_.push_back({Kind::line_vin, makeAsk(link, functionalTarget(), readLineVin()), true, std::nullopt});
+  if (plan_.line_module && step.last && result.exchanges.front().medium == event::Medium::iso14230_4)
+    addLinePhysical(link, *plan_.line_module);
 }
 
 void RollCall::takeLineVin(const Step& step, const AskResult& result) {

@@ -7,8 +7,9 @@
 /// F190 physically to each that answered and to the job's module. With a sweep: 22 F190 to each identifier of
 /// the range, one at a time; who answered is asked again with the full wait, because an answer may have come
 /// late from the identifier before it: then that one is asked. On line media (K-line, J1850) there is no 22
-/// and no second functional address: who answered 01 00 is asked for the VIN by 09 02, all at once. A silent
-/// functional request is no proof of absence: many modules answer only their own identifier.
+/// and no second functional address: who answered 01 00 is asked for the VIN by 09 02, all at once, and on
+/// ISO 14230-4 the job's module by 1A 90 at its own address. A silent functional request is no proof of
+/// absence: many modules answer only their own identifier.
 
 #include <cstdint>
 #include <deque>
@@ -35,7 +36,8 @@ struct SweepRange {
 
 struct RollCallPlan {
   std::vector<std::uint16_t> links;
-  std::optional<Target> module;  ///< the job's, where known
+  std::optional<Target> module;             ///< the job's, where known
+  std::optional<std::uint8_t> line_module;  ///< the same, its address on a line medium
   std::optional<SweepRange> sweep;
   int repeats = 3;             ///< requests to each module that are timed
   int functional_repeats = 3;  ///< the same for the functional request
@@ -91,6 +93,7 @@ class RollCall {
                    std::optional<std::uint32_t> before = std::nullopt);
   void addSweep(std::uint16_t link, const SweepRange& range);
   void takeFunctional(const Step& step, const AskResult& result);
+  void addLinePhysical(std::uint16_t link, std::uint8_t address);
   void takeLine(const Step& step, const AskResult& result);
   void takeLineVin(const Step& step, const AskResult& result);
   void takePhysical(const Step& step, const event::Exchange& exchange);

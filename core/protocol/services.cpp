@@ -142,6 +142,9 @@ std::string describeRequest(ByteView request) {
 std::optional<std::string> vinOf(ByteView request, ByteView answer) {
   if (answerKind(request, answer) != AnswerKind::positive) return std::nullopt;
   const bool by_did = request[0] == kReadData && word(request, 1) == kDidVin;
+  if (request[0] == kReadEcuIdentification)
+    return request[1] == 0x90 && answer.size() == 2 + kVinLength ? std::optional(asText(answer.subspan(2)))
+                                                                 : std::nullopt;
   const bool by_infotype = request[0] == 0x09 && request[1] == 0x02;
   // 62 F1 90 and 49 02 01 (count of items) are both three bytes
   if ((!by_did && !by_infotype) || answer.size() != 3 + kVinLength) return std::nullopt;

@@ -22,6 +22,7 @@ inline constexpr std::uint8_t kNegativeResponse = 0x7F;
 inline constexpr std::uint8_t kResponsePending = 0x78;
 inline constexpr std::uint8_t kReadDtc = 0x19;
 inline constexpr std::uint8_t kReadData = 0x22;
+inline constexpr std::uint8_t kReadEcuIdentification = 0x1A;  ///< ISO 14230-3
 inline constexpr std::uint16_t kDidVin = 0xF190;
 
 /// Legislated OBD: 01..0A.

@@ -305,6 +305,7 @@ namespace {
 
 struct Tally {
   std::size_t answered = 0, negative = 0, incomplete = 0, silent = 0, unseen = 0;
+  std::size_t disturbed = 0;   ///< did not get onto the bus
   std::size_t after_wait = 0;  ///< the answer came, but later than we waited
   std::uint8_t negative_code = 0;
   bool ours = false;
@@ -329,7 +330,10 @@ Tally tallyOwn(const Case& c) {
         break;
       case Ended::silent:
         // "Pending" is a sign of life; what then did not come is a broken-off answer.
-        ++(e.pending > 0 ? t.incomplete : e.came_after_ms >= 0 ? t.after_wait : t.silent);
+        ++(e.pending > 0          ? t.incomplete
+           : e.came_after_ms >= 0 ? t.after_wait
+           : c.reachedNobody(e)   ? t.disturbed
+                                  : t.silent);
         break;
       case Ended::link_lost:
       case Ended::not_seen:
@@ -410,11 +414,19 @@ Step answerStep(const Case& c) {
   } else if (c.job.sealed) {
     m.notAsked();
     m.say("Sealed job: nothing is sent.");
-  } else if (!c.job.module.address) {
+  } else if (const event::Medium medium = c.medium();
+             !knowsModule(c.job, medium) && medium != event::Medium::can) {
+    m.say(
+        fmt::format("The module's address on {} is not known: a roll call shows who answers, and "
+                    "module.line_address in the job says which one it is.",
+                    toText(medium)));
+  } else if (!knowsModule(c.job, medium)) {
     m.say(
         "The module's identifiers are not known: listen for its answers while the other equipment asks, or "
         "find "
         "them with a roll call (`pin16 rollcall --sweep`).");
+  } else if (t.disturbed > 0) {
+    m.say("The request to the job's module did not get onto the bus: nobody was asked, see traffic.");
   } else if (t.unseen > 0) {
     m.say("The link was lost, or the capture ended, before an answer could come.");
   } else if (!c.asked.ask) {
@@ -424,6 +436,12 @@ Step answerStep(const Case& c) {
   } else if (onlyListening(c.evidence)) {
     m.say(
         "The interface only listens, so it cannot ask: that needs an interface that takes part in the bus.");
+  } else if (const event::Medium on = c.medium();
+             on != event::Medium::can && on != event::Medium::iso14230_4) {
+    m.say(
+        fmt::format("On {} only everybody can be asked, and the job's module did not answer: many do not, so "
+                    "that is no proof of absence.",
+                    toText(on)));
   } else {
     m.say("The job's module was not asked.");
   }
@@ -457,7 +475,8 @@ Step timingStep(const Case& c) {
   StepMaker m("timing", isNeeded(c.job, "timing"));
   std::vector<double> times_ms;
   std::size_t late = 0, pending = 0;
-  bool witnessed = false;
+  bool witnessed = false, limited = true;
+  event::Medium medium = event::Medium::can;
   double beyond_ms = -1;
   for (const ExchangeFacts& e : c.evidence.exchanges()) {
     const double took_ms = e.came_after_ms >= 0 ? e.came_after_ms : e.response_ms;
@@ -467,13 +486,17 @@ Step timingStep(const Case& c) {
     late += e.late ? 1 : 0;
     pending += e.pending;
     witnessed = witnessed || !e.ours;
+    medium = e.medium;
+    // Of J1850 only a value from memory is known.
+    limited = limited && (medium == event::Medium::can || event::isKLine(medium));
   }
   if (times_ms.empty()) {
     if (c.job.sealed) m.notAsked();
     m.say(c.job.sealed ? "Sealed job: nothing is sent." : "No answer of the job's module to time.");
     return m.done();
   }
-  const Limit& max = c.job.limits.get("timing.p2_server_max_ms");
+  const Limit& max =
+      c.job.limits.get(event::isKLine(medium) ? "timing.kline_p2_max_ms" : "timing.p2_server_max_ms");
   const double u = timeError_ms(c), slowest = *std::max_element(times_ms.begin(), times_ms.end());
   if (beyond_ms >= 0) {
     m.judge({"response after the wait", beyond_ms, u, "ms"},
@@ -483,6 +506,15 @@ Step timingStep(const Case& c) {
         amount(beyond_ms, "ms"), amount(c.job.limits.value("timing.client_wait_ms"), "ms")));
   }
   m.show({"shortest response", *std::min_element(times_ms.begin(), times_ms.end()), u, "ms"});
+  if (!limited) {
+    m.seen();
+    m.show({"median response", median(times_ms), u, "ms"});
+    m.show({"longest response", slowest, u, "ms"});
+    m.say(fmt::format("{}, median {}, longest {}; no limit for {} is known.",
+                      counted(times_ms.size(), "answer"), amount(median(times_ms), "ms"),
+                      amount(slowest, "ms"), toText(medium)));
+    return m.done();
+  }
   const Verdict middle =
       m.judge({"median response", median(times_ms), u, "ms"}, {atMost(max, "module-slow")});
   // One late answer among timely ones is a warning; a late median is a slow module.

@@ -237,8 +237,11 @@ void Evidence::add(const event::Exchange& e, std::uint16_t link_index) {
   x.ended = e.ended, x.pending = e.pending, x.response_ms = e.response_ms;
   if (e.ended == event::Ended::negative && e.answer.size() >= 3) x.negative_code = e.answer[2];
   x.request_ns = e.request_ns;
-  if (module_ == std::pair(x.answer_id, x.extended) && x.response_ms >= 0) answered_ = true;
   x.medium = e.medium;
+  x.confirmed = e.confirmed;
+  const bool own = x.medium == event::Medium::can ? module_ == std::pair(x.answer_id, x.extended)
+                                                  : line_module_ == x.answer_id;
+  if (own && x.response_ms >= 0) answered_ = true;
   // Whatever came since this request was asked belongs to it, not to an earlier one.
   if (x.ours && x.response_ms >= 0 && x.request_ns != kNoTime)
     for (ExchangeFacts& before : exchanges_)

@@ -78,6 +78,7 @@ struct ExchangeFacts {
   Ns request_ns = kNoTime;
   double came_after_ms = -1;  ///< silent, but the answer's first frame came this long after the request
   event::Medium medium = event::Medium::can;
+  bool confirmed = false;  ///< as event::Exchange::confirmed
 };
 
 /// An interlock's newest answer.
@@ -90,6 +91,8 @@ class Evidence : public event::Sink {
  public:
   /// The module whose answers show that it is fed, until a power event says otherwise.
   void setModule(std::uint32_t answer_id, bool extended) { module_ = {answer_id, extended}; }
+  /// The same on K-line and J1850.
+  void setLineModule(std::uint8_t address) { line_module_ = address; }
   void take(const event::Batch& batch) override;
   /// A reading of the job file, or typed outside the stream.
   void add(const event::Measurement& m, bool typed, Ns t_ns = kNoTime);
@@ -165,6 +168,7 @@ class Evidence : public event::Sink {
   Ns removed_ns_ = kNoTime;
   event::PowerState power_ = event::PowerState::unknown;
   std::optional<std::pair<std::uint32_t, bool>> module_;
+  std::optional<std::uint32_t> line_module_;
   bool answered_ = false;  ///< the module, since the last power event
   Ns up_since_ns_ = kNoTime;
   Ns last_ns_ = kNoTime;

@@ -55,7 +55,14 @@ Candidate candidate(const Step& s, const job::Job& job, const Evidence& evidence
     return {{s.name, "listen", "Module powered, interface up: listen for a few seconds; nothing is sent."},
             PowerState::on,
             0.2};
-  if (!job.module.address)
+  const event::Medium medium = mediumOf(evidence);
+  if (!knowsModule(job, medium) && medium != event::Medium::can)
+    return {{s.name, "roll call",
+             "Find the module's address: `pin16 rollcall` shows who answers; write it into the job as "
+             "module.line_address."},
+            PowerState::on,
+            2};
+  if (!knowsModule(job, medium))
     return {{s.name, "roll call",
              "Find the module's identifiers: listen while the other equipment asks, or `pin16 rollcall "
              "--sweep`, then "

@@ -52,9 +52,20 @@ bool Case::poweredOn() const {
   return is(Arrangement::own_battery) || evidence.measuredOn();
 }
 
+event::Medium mediumOf(const Evidence& evidence) {
+  const auto links = evidence.buses();
+  return links.empty() ? event::Medium::can : links.front()->state.medium;
+}
+
+bool knowsModule(const job::Job& job, event::Medium medium) {
+  return medium == event::Medium::can ? job.module.address.has_value() : job.module.line_address.has_value();
+}
+
 bool Case::isOwn(const ExchangeFacts& e) const {
-  // A job knows identifiers of CAN; addresses on K-line and J1850 are other numbers.
-  if (e.medium != event::Medium::can) return false;
+  if (e.medium != event::Medium::can) {
+    const auto& own = job.module.line_address;
+    return own && (e.answer_id == *own || (!e.functional && e.request_id == *own));
+  }
   if (!job.module.address || e.extended != job.module.address->extended) return false;
   const job::Address& a = *job.module.address;
   return e.answer_id == a.answer_id || (!e.functional && e.request_id == a.request_id);
@@ -64,6 +75,13 @@ bool Case::moduleAnswered() const {
   return std::any_of(evidence.exchanges().begin(), evidence.exchanges().end(), [&](const ExchangeFacts& e) {
     return isOwn(e) && (e.ended == event::Ended::answered || e.ended == event::Ended::negative);
   });
+}
+
+bool Case::reachedNobody(const ExchangeFacts& e) const {
+  if (!e.ours || e.confirmed || e.ended != event::Ended::silent || e.pending > 0) return false;
+  if (e.link >= evidence.links().size()) return false;
+  const LinkFacts& l = evidence.links()[e.link];
+  return l.frames == 0 && l.error_frames + l.unacknowledged > 0;
 }
 
 Bound atLeast(const limits::Limit& l, const char* code) {
@@ -181,7 +199,8 @@ PointFacts since(const PointFacts& f, const Trace* trace, Ns from_ns) {
 bool askedInVain(const Case& c) {
   const auto& all = c.evidence.exchanges();
   return !c.moduleAnswered() && std::any_of(all.begin(), all.end(), [&](const ExchangeFacts& e) {
-    return e.ours && !e.functional && c.isOwn(e) && e.ended == event::Ended::silent && e.came_after_ms < 0;
+    return e.ours && !e.functional && c.isOwn(e) && e.ended == event::Ended::silent && e.came_after_ms < 0 &&
+           !c.reachedNobody(e);
   });
 }
 

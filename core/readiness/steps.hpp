@@ -11,6 +11,10 @@
 namespace pin16::readiness {
 
 /// What the builders look at.
+[[nodiscard]] event::Medium mediumOf(const Evidence& evidence);
+/// The job says which answers on this medium are its module's.
+[[nodiscard]] bool knowsModule(const job::Job& job, event::Medium medium);
+
 struct Case {
   const job::Job& job;
   const Evidence& evidence;
@@ -25,6 +29,11 @@ struct Case {
   /// An exchange that is the job's module's: its identifiers, and an answer of any kind.
   [[nodiscard]] bool isOwn(const ExchangeFacts& e) const;
   [[nodiscard]] bool moduleAnswered() const;
+  /// Ours, silent and not acknowledged, on a link that heard nobody and reported errors: it did not get onto
+  /// the bus whole, so nobody was asked.
+  [[nodiscard]] bool reachedNobody(const ExchangeFacts& e) const;
+  /// Of the first link to a bus; CAN if there is none.
+  [[nodiscard]] event::Medium medium() const { return mediumOf(evidence); }
 };
 
 [[nodiscard]] constexpr double inParallel(double a_ohm, double b_ohm) {

@@ -9,13 +9,9 @@
 #include <cstdlib>
 #include <random>
 #include <set>
-#include <sstream>
 
-#include "core/link/at.hpp"
-#include "core/protocol/asker.hpp"
-#include "core/protocol/gate.hpp"
-#include "tests/bench/at_desk.hpp"
-#include "tests/link/link_double.hpp"
+#include "tests/bench/at_rig.hpp"
+#include "tests/link/paced_pty.hpp"
 
 namespace pin16::bench {
 namespace {
@@ -29,119 +25,12 @@ using testing::Contains;
 using testing::HasSubstr;
 using testing::IsEmpty;
 using testing::Not;
-
-/// Gate, asker and one link, as the recorder has them.
-struct Rig : link::Host {
-  Rig(boost::asio::io_context& context, const std::string& uri, bool take_name = true, bool search = false)
-      : io(context),
-        gate({}, limits),
-        asker(
-            gate, limits, *this, [this](std::uint16_t, link::Permit p) { return at->send(std::move(p)); },
-            [this](std::uint16_t) { at->exchangeOver(); }),
-        timer(context) {
-    link::Context with{io, *this, 0};
-    if (search)
-      with.search_permit = [this](std::uint16_t l, bool extended) {
-        gate.nameRate(l);
-        return gate.request(l, bootNow(), protocol::functionalTarget(extended), Bytes{1, 0});
-      };
-    auto made = link::makeLink(*link::parseUri(uri), with);
-    if (!made) throw std::runtime_error(made.error().text());
-    at = std::move(*made);
-    if (take_name && at->rateNamed()) gate.nameRate(0);
-    at->open();
-    tick();
-  }
-  ~Rig() override { at->close(); }
-  void tick() {
-    timer.expires_after(milliseconds(5));
-    timer.async_wait([this](const boost::system::error_code& ec) {
-      if (ec) return;
-      asker.onTime(bootNow());
-      tick();
-    });
-  }
-  void onFrame(std::uint16_t l, Ns t, const event::CanFrame& f, bool outbound) override {
-    kept.onFrame(l, t, f, outbound);
-    gate.onFrame(l, t, f, outbound);
-    asker.onFrame(l, t, f, outbound);
-  }
-  void onRecord(std::uint16_t l, Ns t, event::Kind kind, ByteView packed) override {
-    kept.onRecord(l, t, kind, packed);
-    event::LinkState s;
-    if (event::Sent sent; kind == event::Kind::sent && unpack(packed, sent)) asker.onSent(l, sent);
-    if (kind != event::Kind::link || !unpack(packed, s)) return;
-    gate.onLinkState(l, t, s);
-    asker.onLinkState(l, t, s);
-  }
-  void onBytes(std::uint16_t, Ns, ByteView bytes, bool outbound) override {
-    if (outbound) written.append(bytes.begin(), bytes.end());
-  }
-  [[nodiscard]] bool up() const { return at->state().condition == LinkCondition::up; }
-  [[nodiscard]] bool comesUp() {
-    return runUntil(io, [this] { return up(); });
-  }
-  protocol::AskResult ask(const Target& to, const char* request, Ns wait_ns = 0) {
-    std::optional<protocol::AskResult> result;
-    protocol::Ask a;
-    a.wait_ns = wait_ns;
-    a.target = to;
-    a.request = *fromHex(request);
-    asker.ask(a, bootNow(), [&](const protocol::AskResult& r) { result = r; });
-    EXPECT_TRUE(runUntil(io, [&] { return result.has_value(); }));
-    return result.value_or(protocol::AskResult{});
-  }
-  void run(milliseconds span) { link::runFor(io, span); }
-  [[nodiscard]] std::vector<std::string> notes() const { return kept.notes(); }
-  [[nodiscard]] std::vector<std::pair<Ns, event::Measurement>> samples() const {
-    std::vector<std::pair<Ns, event::Measurement>> out;
-    for (const auto& r : kept.records)
-      if (r.kind == event::Kind::sample) {
-        out.emplace_back(r.t_boot_ns, event::Measurement{});
-        (void)unpack(r.packed, out.back().second);
-      }
-    return out;
-  }
-
-  boost::asio::io_context& io;
-  limits::Limits limits;
-  KeepingHost kept;
-  protocol::Gate gate;
-  protocol::Asker asker;
-  boost::asio::steady_timer timer;
-  std::unique_ptr<link::Link> at;
-  std::string written;
-};
+using Rig = AtRig;
 
 Target restraint() { return {0x7A1, 0x7A9, false, false}; }
 Target engine() { return {0x7E0, 0x7E8, false, false}; }
 const char* const kVin = "30504e313642454e364830303030303031";  // 0PN16BEN6H0000001
 
-std::string vinOf(const protocol::AskResult& r) {
-  if (!r.state || r.exchanges.empty()) return "nothing";
-  const auto& x = r.exchanges.front();
-  if (x.ended != event::Ended::answered) return toText(x.ended);
-  const std::string text = toHex(x.answer);
-  return text.size() < 34 ? text : text.substr(text.size() - 34);
-}
-
-/// Lines that the host wrote, without blanks; an empty line is kept.
-std::vector<std::string> linesOf(const std::string& text) {
-  std::vector<std::string> out(1);
-  for (const char c : text) {
-    if (c == '\r')
-      out.emplace_back();
-    else if (c != ' ')
-      out.back() += c;
-  }
-  out.pop_back();  // what follows the last CR: blanks that end listening
-  return out;
-}
-std::set<std::string> fixedLines() {
-  std::set<std::string> out;
-  for (const auto c : link::atControls()) out.emplace(c);
-  return out;
-}
 /// Frames of event::Sent, in the form of the host's lines.
 std::vector<event::CanFrame> sentFrames(const KeepingHost& host) {
   std::vector<event::CanFrame> out;
@@ -468,7 +357,11 @@ TEST(AtLink, TheErrorOfTheTimesIsTheRoundTrip) {
 
 // The source gives in to 9.5 V and recovers at random, known times: what a reading shows must have been so at
 // some moment within its stated error. The truth is the scenario's own clock.
-TEST(AtDips, WhatAReadingShowsWasSoWithinItsStatedError) {
+/// 0: a pty's own, no rate.
+class AtDips : public testing::TestWithParam<std::uint32_t> {};
+INSTANTIATE_TEST_SUITE_P(Baud, AtDips, testing::Values(0U, 38400U, 115200U));
+
+TEST_P(AtDips, WhatAReadingShowsWasSoWithinItsStatedError) {
   constexpr double kDipped_V = 9.5, kAge_s = 3, kEnd_s = 12;
   // A busy machine, or one that checks every access, has no time for many.
   const std::size_t desks = std::getenv("PIN16_QUIET") != nullptr ? 12 : 3;
@@ -477,6 +370,7 @@ TEST(AtDips, WhatAReadingShowsWasSoWithinItsStatedError) {
   struct Pair {
     std::vector<std::pair<double, double>> dips_s;
     std::unique_ptr<AtDesk> desk;
+    std::unique_ptr<link::PacedPty> cable;
     std::unique_ptr<Rig> rig;
   };
   std::vector<Pair> pairs(desks);
@@ -497,7 +391,9 @@ TEST(AtDips, WhatAReadingShowsWasSoWithinItsStatedError) {
     // 0 to 88 ms before each answer.
     pairs[i].desk =
         std::make_unique<AtDesk>(io, s, AtHabits{.delay_ns = static_cast<Ns>(i) * 8 * kNsPerMs}, kAge_s);
-    pairs[i].rig = std::make_unique<Rig>(io, pairs[i].desk->uri());
+    std::string path = pairs[i].desk->path();
+    if (GetParam() != 0) path = (pairs[i].cable = std::make_unique<link::PacedPty>(path, GetParam()))->path();
+    pairs[i].rig = std::make_unique<Rig>(io, "at:" + path + "?protocol=can11-500&answer=7A9");
   }
   pairs[0].rig->run(milliseconds(static_cast<int>(kEnd_s * 1000)));
   int readings = 0, true_ones = 0, dipped = 0;

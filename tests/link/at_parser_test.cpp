@@ -8,16 +8,20 @@
 #include <cstdlib>
 #include <random>
 
+#include "core/link/line_format.hpp"
+
 namespace pin16::link {
 namespace {
 
+using event::Medium;
 using What = AtItem::What;
 
 std::vector<AtItem> take(AtParser& p, std::string_view text, Ns t_ns = 0) {
   return p.take(t_ns, {reinterpret_cast<const std::uint8_t*>(text.data()), text.size()});
 }
-std::vector<AtItem> parse(std::string_view text) {
+std::vector<AtItem> parse(std::string_view text, event::Medium medium = event::Medium::can) {
   AtParser p;
+  p.setMedium(medium);
   return take(p, text);
 }
 /// "frame 7E8:0641" "word OK" "prompt" ..., one a line.
@@ -33,6 +37,9 @@ std::string told(const std::vector<AtItem>& items) {
                (i.frame.remote() ? "R" : "");
         break;
       }
+      case What::line:
+        out += "line " + toHex(i.message.header) + ":" + toHex(i.message.data) + (i.damaged ? "!" : "");
+        break;
       case What::word:
         out += std::string("word ") + toText(i.word);
         break;
@@ -122,7 +129,51 @@ TEST(AtParser, CutAnywhereItSaysTheSame) {
   }
 }
 
+TEST(AtParser, MessagesOfLineMedia) {
+  // CRCs computed from the table of reference/j1850 (CRC-8, SAE J1850); sums by arithmetic.
+  EXPECT_EQ(told(parse("48 6B 10 41 00 BE 3E B8 11 FA\r", Medium::j1850_vpw)), "line 486b10:4100be3eb811");
+  EXPECT_EQ(told(parse("686AF1010017\r", Medium::j1850_vpw)), "line 686af1:0100");
+  EXPECT_EQ(told(parse("616AF101000A\r", Medium::j1850_pwm)), "line 616af1:0100");
+  EXPECT_EQ(told(parse("68 6A F1 01 00 C4\r", Medium::iso9141_2)), "line 686af1:0100");
+  EXPECT_EQ(told(parse("84F111410C0000D3\r", Medium::iso14230_4)), "line 84f111:410c0000");
+  EXPECT_EQ(told(parse("02 01 00 03\r", Medium::iso14230_4)), "line 02:0100") << "no addresses";
+  EXPECT_EQ(told(parse("80F1110241001F\r", Medium::iso14230_4)), "line 80f11102:4100!")
+      << "length in a byte of its own, wrong sum";
+  EXPECT_EQ(told(parse("80F111024100C5\r", Medium::iso14230_4)), "line 80f11102:4100");
+  EXPECT_EQ(told(parse("7E8064100BE3FA813\r", Medium::j1850_vpw)), "text 7E8064100BE3FA813");
+  EXPECT_EQ(told(parse("12.3V\rNO DATA\r>", Medium::j1850_vpw)), "volts 12.3, word NO DATA, prompt");
+}
+TEST(AtParser, InitialisationsOfAKLine) {
+  for (const char* text : {"BUS INIT: OK\r", "BUS INIT: ...OK\r", "BUSINIT:.OK\r"})
+    EXPECT_EQ(told(parse(text, Medium::iso9141_2)), "word BUS INIT: OK") << text;
+  for (const char* text : {"BUS INIT: ERROR\r", "BUS INIT: ...ERROR\r"})
+    EXPECT_EQ(told(parse(text, Medium::iso9141_2)), "word BUS INIT: ERROR") << text;
+  EXPECT_EQ(parse("BUS INIT: ...FB ERROR\r", Medium::iso9141_2).back().word, AtWord::feedback_error);
+  EXPECT_EQ(parse("BUS INIT: ...BUS BUSY\r", Medium::iso9141_2).back().word, AtWord::bus_busy);
+  EXPECT_EQ(parse("BUS INIT: ...\r", Medium::iso9141_2).back().what, What::text);
+  AtParser p;
+  p.setMedium(Medium::iso14230_4);
+  EXPECT_TRUE(take(p, "BUS INIT: ...", 100).empty());
+  const auto ok = take(p, "OK\r", 300);
+  ASSERT_EQ(ok.size(), 1U);
+  EXPECT_EQ(ok[0].t_ns, 100);
+  EXPECT_EQ(ok[0].end_ns, 300) << "when the initialisation was over";
+}
+
 // ---- one test a kind of damage
+
+TEST(AtParserDamage, AWrongCheckByteIsMarked) {
+  EXPECT_EQ(told(parse("48 6B 10 41 00 BE 3E B8 11 FB\r", Medium::j1850_vpw)), "line 486b10:4100be3eb811!");
+  EXPECT_EQ(told(parse("68 6A F1 01 00 C5\r", Medium::iso9141_2)), "line 686af1:0100!");
+  EXPECT_EQ(told(parse("686AF1010017<DATA ERROR\r", Medium::j1850_vpw)), "line 686af1:0100!");
+}
+TEST(AtParserDamage, AMessageOfAWrongLengthIsNone) {
+  for (const char* text : {"48 6B 10 FA\r", "48 6B 10 01 02 03 04 05 06 07 08 09 0A FA\r", "486B104\r"})
+    EXPECT_EQ(parse(text, Medium::j1850_vpw)[0].what, What::text) << text;
+  for (const char* text :
+       {"84F111410C00D3\r", "84F111410C000000D3\r", "44F111410C0000D3\r", "00\r", "80F111\r"})
+    EXPECT_EQ(parse(text, Medium::iso14230_4)[0].what, What::text) << text;
+}
 
 TEST(AtParserDamage, NulsAreDroppedAndNotCounted) {
   AtParser p;
@@ -189,10 +240,19 @@ TEST(AtParserDamage, SeededMutations) {
                                           "BUFFER FULL\r",
                                           ">",
                                           "\r\n",
-                                          "7E8 03 7F 01 12 <RX ERROR\r"};
+                                          "7E8 03 7F 01 12 <RX ERROR\r",
+                                          "BUS INIT: ...OK\r",
+                                          "BUS INIT: ERROR\r",
+                                          "48 6B 10 41 00 BE 3E B8 11 FA\r",
+                                          "416B104100BE3EB81190\r",
+                                          "68 6A F1 01 00 C4\r",
+                                          "84F111410C0000D3\r",
+                                          "80F111024100C5 <DATA ERROR\r"};
+  constexpr Medium kMedia[] = {Medium::can, Medium::j1850_pwm, Medium::j1850_vpw, Medium::iso9141_2,
+                               Medium::iso14230_4};
   std::mt19937 random(16);
   const auto below = [&](std::size_t n) { return static_cast<std::size_t>(random() % n); };
-  std::size_t frames = 0, prompts = 0;
+  std::size_t frames = 0, prompts = 0, messages = 0;
   for (int round = 0; round < rounds; ++round) {
     std::string text;
     for (std::size_t n = 1 + below(8); n > 0; --n) text += lines[below(lines.size())];
@@ -219,6 +279,8 @@ TEST(AtParserDamage, SeededMutations) {
       }
     }
     AtParser p;
+    const Medium medium = kMedia[below(std::size(kMedia))];
+    p.setMedium(medium);
     if (below(2) == 0) p.expectEcho("ATZ");
     std::vector<AtItem> items;
     for (std::size_t at = 0; at < text.size();) {
@@ -233,14 +295,23 @@ TEST(AtParserDamage, SeededMutations) {
     for (const AtItem& i : items) {
       EXPECT_LE(i.text.size(), AtParser::kLineMax);
       if (i.what == What::prompt) ++prompts;
+      if (i.what == What::line) {
+        ++messages;
+        EXPECT_NE(medium, Medium::can);
+        EXPECT_EQ(i.message.medium, medium);
+        EXPECT_FALSE(i.message.data.empty());
+        EXPECT_LE(lineBytes(i.message).size(), kKwpMessageMax);
+      }
       if (i.what != What::frame) continue;
       ++frames;
       EXPECT_LE(i.frame.length, 8);
       EXPECT_LE(i.frame.id(), i.frame.extended() ? event::kExtendedMask : event::kStandardMask);
     }
+    p.setMedium(Medium::can);
     EXPECT_TRUE(told(take(p, "\r7E8 03 7F 01 12\r\r>")).ends_with("frame 7E8:037f0112, prompt")) << text;
   }
-  EXPECT_GT(frames, static_cast<std::size_t>(rounds) / 4) << "the mutations left something to read";
+  EXPECT_GT(messages, static_cast<std::size_t>(rounds) / 10);
+  EXPECT_GT(frames, static_cast<std::size_t>(rounds) / 20) << "the mutations left something to read";
   EXPECT_GT(prompts, static_cast<std::size_t>(rounds) / 20);
 }
 

@@ -32,8 +32,8 @@ TEST(AtUri, EveryOptionIsChecked) {
       {"at:/dev/ttyUSB0", "not named"},
       {"at:/dev/ttyUSB0?protocol=search", "on several buses"},
       {"at:/dev/ttyUSB0?protocol=auto", "on several buses"},
-      {"at:/dev/ttyUSB0?protocol=kwp-fast", "not yet"},
-      {"at:/dev/ttyUSB0?protocol=iso9141-2", "not yet"},
+      {"at:/dev/ttyUSB0?protocol=kwp-fast&answer=7A9", "means nothing on iso14230-4"},
+      {"at:/dev/ttyUSB0?protocol=iso9141", "is none"},
       {"at:/dev/ttyUSB0?protocol=can11-125", "is none"},
       {"at:/dev/ttyUSB0?protocol=can11-500&baud=fast", "baud"},
       {"at:/dev/ttyUSB0?protocol=can11-500&answer=800", "11 bits"},
@@ -53,7 +53,8 @@ TEST(AtUri, EveryOptionIsChecked) {
 // Numbers of the legislated list: common practice, no source.
 TEST(AtUri, ProtocolsHaveTheirNumbers) {
   const std::pair<const char*, const char*> numbers[] = {
-      {"can11-500", "6"}, {"can29-500", "7"}, {"can11-250", "8"}, {"can29-250", "9"}};
+      {"can11-500", "6"}, {"can29-500", "7"}, {"can11-250", "8"}, {"can29-250", "9"}, {"pwm-41600", "1"},
+      {"vpw-10400", "2"}, {"iso9141-2", "3"}, {"kwp-5baud", "4"}, {"kwp-fast", "5"}};
   ASSERT_EQ(atProtocols().size(), std::size(numbers));
   for (std::size_t i = 0; i < std::size(numbers); ++i) {
     EXPECT_EQ(atProtocols()[i].name, numbers[i].first);
@@ -99,6 +100,10 @@ TEST(AtUri, AJobFillsInWhatIsMissing) {
   EXPECT_EQ(completeUri("at:/dev/ttyUSB0?protocol=can11-500", {250000, true, {}}),
             "at:/dev/ttyUSB0?protocol=can11-500");
   EXPECT_EQ(completeUri("at:/dev/ttyUSB0", {125000, false, {}}), "at:/dev/ttyUSB0");
+  EXPECT_EQ(completeUri("at:/dev/ttyUSB0", {500000, false, 0x7A9, "vpw-10400"}),
+            "at:/dev/ttyUSB0?protocol=vpw-10400&named=job");
+  EXPECT_EQ(completeUri("at:/dev/ttyUSB0?protocol=kwp-fast", {500000, false, 0x7A9, "vpw-10400"}),
+            "at:/dev/ttyUSB0?protocol=kwp-fast");
   EXPECT_EQ(completeUri("socketcan:can0", {500000, false, 0x7A9}), "socketcan:can0");
 }
 

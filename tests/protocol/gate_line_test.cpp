@@ -263,6 +263,22 @@ TEST(GateLineSession, IsKeptBetweenRequestsAndEndedWithoutLettingItBegin) {
   w.until(w.now + ms(20000));
   EXPECT_EQ(w.far_lines.size(), before + 1);
 }
+TEST(GateLineSession, WithOthersIsEndedBeforeOneModuleIsAsked) {
+  LineWorld w(Medium::iso14230_4);
+  tryOut(w, functionalTarget(), hex("01 00"));
+  w.medium(Medium::iso14230_4, /*session=*/true);
+  tryOut(w, functionalTarget(), hex("01 0C"));
+  tryOut(w, at(0x58), hex("1A 90"));
+  std::vector<std::string> lines;
+  for (const Bytes& line : w.far_lines) lines.push_back(toHex(line));
+  // Sums by arithmetic.
+  EXPECT_EQ(lines, (std::vector<std::string>{"c233f10100e7", "c233f1010cf3", "c133f18267", "8258f11a9075"}));
+  w.medium(Medium::iso14230_4);  // its end was seen, and the module's own session began
+  w.medium(Medium::iso14230_4, /*session=*/true);
+  tryOut(w, at(0x58), hex("1A 91"));
+  EXPECT_EQ(w.far_lines.size(), 5U) << "the same one goes on";
+  EXPECT_EQ(w.starts.back().address, 0x58);
+}
 TEST(GateLineSession, IsNotKeptOnceTheGateIsShutOrAnotherTesterCame) {
   LineWorld w(Medium::iso14230_4, true);
   w.gate.shut("attempt");

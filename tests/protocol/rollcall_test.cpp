@@ -199,6 +199,43 @@ TEST(RollCall, MinMedianMax) {
   EXPECT_DOUBLE_EQ(m[0].response_ms_median, 21);
   EXPECT_DOUBLE_EQ(m[0].response_ms_max, 40);
 }
+TEST(RollCallOnALine, TheJobsModuleIsAskedAtItsOwnAddressOnIso14230) {
+  for (const auto medium : {event::Medium::iso14230_4, event::Medium::iso9141_2, event::Medium::j1850_vpw}) {
+    RollCallPlan plan;
+    plan.links = {0};
+    plan.module = Target{0x7A1, 0x7A9, false, false};  // of CAN: not asked here
+    plan.line_module = 0xA9;
+    plan.repeats = 2;
+    plan.functional_repeats = 1;
+    std::vector<std::string> asked;
+    const auto roll = callTheRoll(plan, limits::Limits{}, [&](const Ask& a) {
+      asked.push_back(
+          (a.target.functional ? "all " : idText(a.target.request_id, false, a.target.line) + " ") +
+          toHex(a.request));
+      AskResult r;
+      event::Exchange& e = r.exchanges.emplace_back();
+      e.medium = medium;
+      e.request = a.request;
+      e.functional = a.target.functional;
+      e.answer_id = a.target.functional ? 0x10 : 0xA9;
+      e.ended = event::Ended::answered;
+      e.response_ms = 30;
+      e.answer = a.request;
+      e.answer[0] = static_cast<std::uint8_t>(e.answer[0] + 0x40);
+      if (!a.target.functional) e.answer.insert(e.answer.end(), 17, '1');
+      return r;
+    });
+    std::vector<std::string> expected = {"all 0100", "all 0902"};
+    if (medium == event::Medium::iso14230_4) expected.insert(expected.end(), {"A9 1a90", "A9 1a90"});
+    EXPECT_EQ(asked, expected);
+    const auto modules = roll.modules();
+    ASSERT_EQ(modules.size(), medium == event::Medium::iso14230_4 ? 2U : 1U);
+    if (modules.size() < 2) continue;
+    EXPECT_EQ(modules[1].answer_id, 0xA9U);
+    EXPECT_EQ(modules[1].vin, std::string(17, '1'));
+    EXPECT_EQ(modules[1].answered, 2U);
+  }
+}
 TEST(ParseSweep, Ranges) {
   EXPECT_EQ(*parseSweep("7E0-7EF"), (SweepRange{0x7E0, 0x7EF, false}));
   EXPECT_EQ(*parseSweep("18DA00F1-18DAFFF1"), (SweepRange{0x18DA00F1, 0x18DAFFF1, true}));

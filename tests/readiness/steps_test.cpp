@@ -324,6 +324,75 @@ TEST(AnswerStep, IsJudgedOnTheJobsOwnModule) {
   EXPECT_EQ(said(lost.asked(Ended::link_lost)), "not-measured");
 }
 
+TEST(AnswerStep, WhatDidNotGetOntoTheBusAskedNobody) {
+  const job::Job job = jobOf(own_battery);
+  const auto said = [&](const Stream& s) { return verdict(assess(job, s.evidence(), asking()), "answer"); };
+  Stream disturbed, alone, noisy, quiet;
+  disturbed.link().errors(1, CAN_ERR_PROT | CAN_ERR_BUSERROR).asked(Ended::silent).asked(Ended::silent);
+  EXPECT_EQ(said(disturbed), "not-measured");
+  EXPECT_THAT(step(assess(job, disturbed.evidence(), asking()), "answer").text,
+              HasSubstr("nobody was asked"));
+  alone.link().errors(3, CAN_ERR_ACK).asked(Ended::silent);
+  EXPECT_EQ(said(alone), "not-measured");
+  // Others are heard in spite of errors: then the module is silent.
+  noisy.link().frames(9).errors(1, CAN_ERR_PROT | CAN_ERR_BUSERROR).asked(Ended::silent);
+  EXPECT_EQ(said(noisy), "faulty module-silent");
+  quiet.link().asked(Ended::silent);
+  EXPECT_EQ(said(quiet), "faulty module-silent");
+}
+
+/// One of ours on a line medium to module 58, or to everybody.
+event::Exchange onLine(event::Medium medium, Ended ended, bool functional, std::uint32_t from,
+                       double response_ms = -1) {
+  event::Exchange e;
+  e.medium = medium;
+  e.functional = functional;
+  e.request_id = functional ? 0x6A : 0x58;
+  e.answer_id = from;
+  e.ours = e.confirmed = true;
+  e.ended = ended;
+  e.response_ms = response_ms;
+  return e;
+}
+Stream lineLink(event::Medium medium) {
+  event::LinkState s;
+  s.uri = "kline:x", s.condition = event::LinkCondition::up, s.medium = medium;
+  s.time_error_ns = kNsPerMs;
+  Stream out;
+  out.add(0, s);
+  return out;
+}
+
+TEST(AnswerStep, OnALineTheJobsModuleIsItsAddress) {
+  using event::Medium;
+  job::Job job = jobOf(own_battery);
+  job.module.line_address = 0x58;
+  const auto said = [&](const Stream& s) { return verdict(assess(job, s.evidence(), asking()), "answer"); };
+  EXPECT_EQ(said(lineLink(Medium::iso14230_4)
+                     .exchange(onLine(Medium::iso14230_4, Ended::answered, false, 0x58, 30))),
+            "sound");
+  EXPECT_EQ(
+      said(lineLink(Medium::iso14230_4).exchange(onLine(Medium::iso14230_4, Ended::silent, false, 0x58))),
+      "faulty module-silent");
+  for (const Medium m : {Medium::iso9141_2, Medium::j1850_pwm, Medium::j1850_vpw}) {
+    EXPECT_EQ(said(lineLink(m).exchange(onLine(m, Ended::answered, true, 0x58, 30))), "sound");
+    // Only everybody can be asked: silence of one proves nothing.
+    const Stream other = lineLink(m).exchange(onLine(m, Ended::answered, true, 0x10, 30));
+    EXPECT_EQ(said(other), "not-measured");
+    EXPECT_THAT(step(assess(job, other.evidence(), asking()), "answer").text,
+                HasSubstr("no proof of absence"));
+  }
+  // The address as an identifier of CAN is another module, and without an address nobody is the job's.
+  Stream can;
+  can.link().exchange(onLine(Medium::can, Ended::answered, false, 0x58, 30));
+  EXPECT_EQ(said(can), "not-measured");
+  job.module.line_address.reset();
+  const Stream unknown =
+      lineLink(Medium::iso14230_4).exchange(onLine(Medium::iso14230_4, Ended::answered, true, 0x58, 30));
+  EXPECT_EQ(said(unknown), "not-measured");
+  EXPECT_THAT(step(assess(job, unknown.evidence(), asking()), "answer").text, HasSubstr("line_address"));
+}
+
 TEST(AnswerStep, OthersAnswersProveTheWayNotTheTarget) {
   Stream s;
   event::Exchange other;
@@ -411,6 +480,21 @@ TEST(TimingStep, AgainstP2Server) {
   const Sheet s = assess(job, late.evidence(), asking());
   EXPECT_EQ(verdict(s, "timing"), "marginal module-slow");
   EXPECT_THAT(step(s, "timing").text, HasSubstr("\"pending\" 2 times"));
+}
+
+TEST(TimingStep, OnALineByItsOwnLimit) {
+  // P2 max 50 ms of a K-line: SAE J1979, quoted in a public document; of J1850 only one from memory is known.
+  using event::Medium;
+  job::Job job = jobOf(own_battery);
+  job.module.line_address = 0x58;
+  const auto sheet = [&](Medium m, double response_ms) {
+    return assess(job, lineLink(m).exchange(onLine(m, Ended::answered, true, 0x58, response_ms)).evidence(),
+                  asking());
+  };
+  EXPECT_EQ(verdict(sheet(Medium::iso9141_2, 40), "timing"), "sound");
+  EXPECT_EQ(verdict(sheet(Medium::iso9141_2, 80), "timing"), "faulty module-slow");
+  EXPECT_EQ(verdict(sheet(Medium::j1850_vpw, 80), "timing"), "sound");
+  EXPECT_THAT(step(sheet(Medium::j1850_vpw, 80), "timing").text, HasSubstr("no limit"));
 }
 
 TEST(TimingStep, MinimumMedianMaximum) {
