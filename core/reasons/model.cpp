@@ -8,8 +8,9 @@ namespace pin16::reasons {
 namespace {
 
 constexpr double kMeter_S = 1e-7;  // a 10 Mohm voltmeter ties a floating point to the reference
+constexpr double kLeak_S = 1e-10;  // of what an ohmmeter looks at
 constexpr double kNominal_V = 12;
-constexpr double kOff_S = 1e-9;
+constexpr double kOff_S = 1e-10;
 constexpr double kDriver_ohm = 45;  // as core/bench/network.hpp: 1.5 V at 2.0 V / 60 ohm
 constexpr double kBias_V = 2.5;
 constexpr double kDominant_V = 0.9, kRecessive_V = 0.5;  // receiver thresholds, data sheet SLLSFP9
@@ -25,8 +26,9 @@ double beside(double a_ohm, double b_ohm) { return 1 / (1 / a_ohm + 1 / b_ohm); 
 template <std::size_t N>
 class Net {
  public:
-  Net() {
-    for (std::size_t i = 0; i < N; ++i) g_[i][i] = kMeter_S;
+  /// Every node is tied to the reference by `leak_S`, so that none floats.
+  explicit Net(double leak_S) {
+    for (std::size_t i = 0; i < N; ++i) g_[i][i] = leak_S;
   }
   void join(std::size_t a, std::size_t b, double s) {
     g_[a][a] += s, g_[b][b] += s, g_[a][b] -= s, g_[b][a] -= s;
@@ -89,10 +91,9 @@ bool own(const Bench& b) { return b.arrangement == Arrangement::own_battery; }
 
 /// The supply network with the module drawing as a resistance.
 SupplyState solveSupply(const Bench& b, double module_ohm) {
-  const bool fed = b.arrangement == Arrangement::fed_in_place;
-  Net<kNodes> n;
+  Net<kNodes> n(kMeter_S);
   const auto build = [&](bool limited) {
-    n = Net<kNodes>();
+    n = Net<kNodes>(kMeter_S);
     if (b.source_open)
       n.ground(kSrc, kOff_S);
     else if (limited)
@@ -140,7 +141,6 @@ SupplyState solveSupply(const Bench& b, double module_ohm) {
       if (b.returns_by_5) n.join(kPin5, kIfMinus, siemens(b.contact4_ohm));
     }
     n.join(kIfPlus, kIfMinus, siemens(b.interface_dead ? 1e4 : b.interface_ohm));
-    (void)fed;
     return slot_S;
   };
   SupplyState s;
@@ -230,7 +230,7 @@ void addEnds(Net<kWires>& n, const Bench& b) {
 }
 
 std::array<double, kWires> solveWires(const Bench& b, const Rails& r, Driver driver) {
-  Net<kWires> n;
+  Net<kWires> n(kMeter_S);
   addEnds(n, b);
   n.join(kIfH, kIfL, siemens(b.term_extra_ohm));
   n.ground(kTrunkH, siemens(b.high_supply_ohm), r.supply_V);
@@ -253,7 +253,7 @@ std::array<double, kWires> solveWires(const Bench& b, const Rails& r, Driver dri
 
 /// What a meter reads between wires of the dead bus, nothing of ours plugged in.
 void busOhms(const Bench& b, Predicted& p) {
-  Net<kWires> n;
+  Net<kWires> n(kLeak_S);
   addEnds(n, b);
   if (b.plugged_device || b.term_extra_ohm < kOpen_ohm) n.join(kTrunkH, kTrunkL, siemens(b.term_extra_ohm));
   const double leak_S = 1 / (b.input_ohm + b.bias_leak_ohm);
@@ -261,8 +261,6 @@ void busOhms(const Bench& b, Predicted& p) {
   n.join(kModH, kModL, 0.5 / b.input_ohm), n.join(kTrunkH, kTrunkL, 0.5 / b.input_ohm);
   // To the supply: its own way to ground is the dead module and whatever else hangs there.
   const double rail_ohm = std::min(b.off_ohm, b.others_ohm * 100);
-  Net<kWires + 1> s;
-  (void)s;
   n.ground(kTrunkH, siemens(b.high_supply_ohm + rail_ohm)),
       n.ground(kTrunkL, siemens(b.low_supply_ohm + rail_ohm));
   const auto ohms = [&](std::size_t a, std::optional<std::size_t> c) {
@@ -274,8 +272,6 @@ void busOhms(const Bench& b, Predicted& p) {
     return r > 8e6 ? kOpen_ohm : r;
   };
   const auto set = [&p](R r, double v) { p.value[static_cast<std::size_t>(r)] = v; };
-  const bool extra_is_ours = b.term_extra_ohm < kOpen_ohm && !b.plugged_device;
-  (void)extra_is_ours;
   set(R::r_pin6_pin14, ohms(kPin6, kPin14));
   const double h = ohms(kPin6, std::nullopt), l = ohms(kPin14, std::nullopt);
   set(R::r_pin6_pin4, h), set(R::r_pin14_pin4, l);

@@ -15,7 +15,7 @@ namespace {
 
 constexpr std::size_t kCodes = 2048, kBins = 12, kKernels = 5;
 constexpr std::uint16_t kCannot = kCodes - 1;  // the reading cannot be taken on this bench
-constexpr double kWrong = 0.05, kTail = 0.15, kOwnSay = 0.85, kInflate = 1.3;
+constexpr double kWrong = 0.03, kTail = 0.15, kOwnSay = 0.85, kInflate = 1.3;
 constexpr double kGroup_bits = 0.25;  // all allowed readings together part two causes by less
 constexpr int kTries = 40;            // draws a wanted sample with the symptom
 
@@ -94,7 +94,8 @@ struct Reasoner::Impl {
   std::vector<std::vector<double>> edges;         // [reading], on the scale
   std::vector<std::vector<float>> outcome;        // [reading][code * kBins + bin]
   std::vector<std::vector<std::size_t>> groups;
-  std::vector<std::size_t> group_of;  // cause -> group; the last group is "sound"
+  std::vector<std::size_t> group_of;      // cause -> group; the last group is "sound"
+  std::vector<std::vector<float>> apart;  // [reading][cause * causes + cause]
   std::vector<std::size_t> impossible;
   std::vector<Taken> taken;
   std::vector<Observation> evidence;
@@ -109,7 +110,8 @@ struct Reasoner::Impl {
   void sample(const Options& o);
   void measureSpread();
   void makeBins();
-  void makeGroups(const Priors& priors);
+  void makeDistances();
+  void makeGroups(const std::vector<bool>& left_out);
   void update();
   [[nodiscard]] std::vector<double> without(std::size_t taken_index) const;
   [[nodiscard]] std::vector<double> presence(const std::vector<double>& w) const;
@@ -298,49 +300,60 @@ void Reasoner::Impl::outcomes(std::size_t r, const std::vector<double>& w,
   }
 }
 
-void Reasoner::Impl::makeGroups(const Priors& priors) {
+/// How far each reading parts two causes: Jensen-Shannon divergence of its outcomes, bits.
+void Reasoner::Impl::makeDistances() {
   const std::size_t n = causes().size();
-  // Distance of two causes: Jensen-Shannon divergence in bits, summed over the allowed readings.
-  std::vector<std::vector<double>> mean(n);  // [cause][reading * kBins + bin]
-  for (const Hypothesis& h : hyps) {
-    if (h.b != kSound || h.a == kSound) continue;
-    auto& m = mean[h.a];
-    m.assign(kReadings * kBins, 0);
-    for (std::size_t r = 0; r < kReadings; ++r) {
-      if (!allowed(r)) continue;
-      for (std::size_t s = h.from; s < h.from + h.count; ++s)
+  std::vector<std::vector<double>> mean(n);  // [cause][bin], of one reading
+  std::vector<double> h(n);
+  apart.assign(kReadings, std::vector<float>(n * n, 0));
+  for (std::size_t r = 0; r < kReadings; ++r) {
+    if (!allowed(r) || outcome[r].empty()) continue;
+    for (const Hypothesis& y : hyps) {
+      if (y.b != kSound || y.a == kSound) continue;
+      auto& m = mean[y.a];
+      m.assign(kBins, 0);
+      for (std::size_t s = y.from; s < y.from + y.count; ++s)
         for (std::size_t i = 0; i < kBins; ++i)
-          m[r * kBins + i] +=
-              static_cast<double>(outcome[r][codes[r][s] * kBins + i]) / static_cast<double>(h.count);
+          m[i] += static_cast<double>(outcome[r][codes[r][s] * kBins + i]) / static_cast<double>(y.count);
+      h[y.a] = entropy(m.data(), kBins);
     }
+    for (std::size_t a = 0; a < n; ++a)
+      for (std::size_t b = 0; b < a; ++b) {
+        if (mean[a].empty() || mean[b].empty()) continue;
+        std::array<double, kBins> mid{};
+        for (std::size_t i = 0; i < kBins; ++i) mid[i] = 0.5 * (mean[a][i] + mean[b][i]);
+        const auto d = static_cast<float>(entropy(mid.data(), kBins) - 0.5 * (h[a] + h[b]));
+        apart[r][a * n + b] = apart[r][b * n + a] = d;
+      }
   }
+}
+
+void Reasoner::Impl::makeGroups(const std::vector<bool>& left_out) {
+  const std::size_t n = causes().size();
+  std::vector<float> sum(n * n, 0);
+  for (std::size_t r = 0; r < kReadings; ++r)
+    if (allowed(r) && !(r < left_out.size() && left_out[r]))
+      for (std::size_t i = 0; i < n * n; ++i) sum[i] += apart[r][i];
+  std::vector<bool> here(n, false);
+  for (const Hypothesis& y : hyps)
+    if (y.a != kSound) here[y.a] = true;
+  const auto mendedAlike = [](std::size_t a, std::size_t b) {
+    return std::any_of(sameMend().begin(), sameMend().end(), [&](const auto& mend) {
+      const auto in = [&](std::size_t k) {
+        return std::any_of(mend.begin(), mend.end(),
+                           [&](const char* id) { return std::string_view(id) == causes()[k].id; });
+      };
+      return in(a) && in(b);
+    });
+  };
   std::vector<std::vector<std::size_t>> joined;
   group_of.assign(n, n);
-  const auto apart = [&](std::size_t a, std::size_t b) {
-    double sum = 0;
-    for (std::size_t r = 0; r < kReadings && sum < kGroup_bits; ++r) {
-      if (!allowed(r)) continue;
-      std::array<double, kBins> mid{};
-      for (std::size_t i = 0; i < kBins; ++i)
-        mid[i] = 0.5 * (mean[a][r * kBins + i] + mean[b][r * kBins + i]);
-      sum += entropy(mid.data(), kBins) -
-             0.5 * (entropy(&mean[a][r * kBins], kBins) + entropy(&mean[b][r * kBins], kBins));
-    }
-    return sum >= kGroup_bits;
-  };
   for (std::size_t c = 0; c < n; ++c) {
-    if (mean[c].empty() || priors.weight[c] <= 0) continue;
+    if (!here[c]) continue;
     for (std::size_t g = 0; g < joined.size() && group_of[c] == n; ++g) {
-      bool same =
-          std::none_of(joined[g].begin(), joined[g].end(), [&](std::size_t m) { return apart(c, m); });
-      for (const auto& mend : sameMend()) {
-        const auto in = [&](std::size_t k) {
-          return std::any_of(mend.begin(), mend.end(),
-                             [&](const char* id) { return std::string_view(id) == causes()[k].id; });
-        };
-        if (in(c) && std::all_of(joined[g].begin(), joined[g].end(), in)) same = true;
-      }
-      if (!same) continue;
+      if (!std::all_of(joined[g].begin(), joined[g].end(),
+                       [&](std::size_t m) { return sum[c * n + m] < kGroup_bits || mendedAlike(c, m); }))
+        continue;
       group_of[c] = g;
       joined[g].push_back(c);
     }
@@ -459,7 +472,8 @@ Reasoner Reasoner::prepare(const Setting& setting, const Priors& priors, const O
   impl->sample(o);
   impl->measureSpread();
   impl->makeBins();
-  impl->makeGroups(priors);
+  impl->makeDistances();
+  impl->makeGroups({});
   impl->update();
   return Reasoner(std::move(impl));
 }
@@ -691,7 +705,7 @@ std::vector<Next> Reasoner::next(const Policy& policy, const std::vector<bool>& 
     n.bits = std::max(0.0, before - after);
     // Back to power off and on again costs a further power-up.
     const double back = policy.powered && !on ? policy.power_up_minutes : 0;
-    n.score = n.bits / (n.minutes + policy.power_up_minutes * n.power_ups + back);
+    n.score = n.bits / (n.minutes + policy.handling_minutes + policy.power_up_minutes * n.power_ups + back);
     n.against_if = m.binText(r, low_bin), n.for_if = m.binText(r, high_bin);
     n.against = std::min(lowest, 1.0), n.in_favour = std::max(highest, 0.0);
     if (on) best_on = std::max(best_on, n.score);
@@ -707,6 +721,7 @@ std::vector<Next> Reasoner::next(const Policy& policy, const std::vector<bool>& 
 }
 
 const std::vector<std::vector<std::size_t>>& Reasoner::groups() const { return impl_->groups; }
+void Reasoner::leaveOut(const std::vector<bool>& left_out) { impl_->makeGroups(left_out); }
 const std::vector<std::size_t>& Reasoner::impossible() const { return impl_->impossible; }
 std::size_t Reasoner::hypotheses() const { return impl_->hyps.size(); }
 std::size_t Reasoner::samples() const { return impl_->total; }

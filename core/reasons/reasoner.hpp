@@ -78,9 +78,10 @@ struct Next {
 
 /// Costs of power-ups (minutes) and where asking ends; job's budget.
 struct Policy {
-  double power_up_minutes = 3;  ///< own figure
-  double stop_at = 0.95;        ///< of the leading group
-  double least_bits = 0.004;    ///< worth of a reading
+  double power_up_minutes = 3;    ///< own figure
+  double handling_minutes = 0.8;  ///< of any reading: going there, noting it down (own figure)
+  double stop_at = 0.95;          ///< of the leading group
+  double least_bits = 0.004;      ///< worth of a reading
   int power_ups_left = 1000;
   bool powered = false;  ///< the module is fed right now
 };
@@ -114,6 +115,8 @@ class Reasoner {
   [[nodiscard]] std::vector<Next> next(const Policy& policy, const std::vector<bool>& left_out = {}) const;
 
   [[nodiscard]] const std::vector<std::vector<std::size_t>>& groups() const;
+  /// Forms the groups anew without these readings: they cannot be had, so what only they part is one group.
+  void leaveOut(const std::vector<bool>& left_out);
   /// Causes that could not be drawn with the symptom: they cannot be what keeps this job from answering.
   [[nodiscard]] const std::vector<std::size_t>& impossible() const;
   [[nodiscard]] std::size_t hypotheses() const;

@@ -106,12 +106,15 @@ struct Cost {
 };
 
 constexpr int kCap = 12;
+int g_cap = 12;
+double g_handling = 0.8;
 
 bool certain(const Reasoner& m) { return m.ranking().front().probability >= 0.95; }
 
 Cost byPolicy(Reasoner& m, const World& w, int cap) {
   Cost c;
   Policy policy;
+  policy.handling_minutes = g_handling;
   std::vector<bool> gone = w.allMissing();
   for (const std::size_t r : m.gate()) gone[r] = false;  // asked again until it is there
   while (c.measurements < cap) {
@@ -262,6 +265,15 @@ std::vector<std::size_t> causesOf(Arrangement a) {
   return out;
 }
 
+/// A cause as often as the priors say.
+std::size_t byPrior(Arrangement a, Draw& d) {
+  const Priors p = priors(a);
+  double at = d.share() * std::accumulate(p.weight.begin(), p.weight.end(), 0.0);
+  for (std::size_t c = 0; c < p.weight.size(); ++c)
+    if ((at -= p.weight[c]) < 0) return c;
+  return p.weight.size() - 1;
+}
+
 Result<std::vector<Truth>> readTruths(const std::string& file) {
   std::ifstream in(file);
   if (!in)
@@ -315,7 +327,7 @@ int run(int argc, char** argv) {
   std::size_t count = 100;
   std::uint64_t seed = 1000;
   std::string truths_file, only, show;
-  bool two = false, outside = false, opponents = false, no_pairs = false, list = false;
+  bool two = false, outside = false, opponents = false, no_pairs = false, list = false, flat = false;
   Noise noise;
   Options options;
   for (int i = 1; i < argc; ++i) {
@@ -337,8 +349,14 @@ int run(int argc, char** argv) {
       opponents = true;
     else if (a == "--no-pairs")
       no_pairs = true;
+    else if (a == "--cap")
+      g_cap = std::atoi(value());
+    else if (a == "--handling")
+      g_handling = std::atof(value());
     else if (a == "--clean")
       noise = {1, 0, 0};
+    else if (a == "--flat")
+      flat = true;
     else if (a == "--list")
       list = true;
     else if (a == "--show")
@@ -398,9 +416,10 @@ int run(int argc, char** argv) {
           if (auto p = drawOutside(a, seed * 100000 + i, t.name)) t.value = *p, truths.push_back(t);
           continue;
         }
-        std::vector<std::size_t> which = {here[pick.next() % here.size()]};
+        const auto any = [&] { return flat ? here[pick.next() % here.size()] : byPrior(a, pick); };
+        std::vector<std::size_t> which = {any()};
         if (two) {
-          which.push_back(here[pick.next() % here.size()]);
+          which.push_back(any());
           if (which[0] == which[1]) continue;
         }
         if (auto t = drawTruth(a, which, seed * 100000 + i)) truths.push_back(std::move(*t));
@@ -413,10 +432,11 @@ int run(int argc, char** argv) {
       const Truth& t = truths[i];
       const World w(t, noise, seed * 1000 + i);
       m.forget();
-      const Outcome o = judge(m, t, byPolicy(m, w, kCap));
+      m.leaveOut(w.allMissing());
+      const Outcome o = judge(m, t, byPolicy(m, w, g_cap));
       policy.push_back(o);
       alarms += o.unexplained;
-      if (!show.empty() && (show == "all" || t.name == show)) {
+      if (!show.empty() && (show == "all" || t.name == show || (show == "misses" && !o.top1))) {
         fmt::print("  {} -> {} {:.2f}: wrong {:.2f} surprise {:.1f} worst {:.1f} ", t.name, o.named, o.p,
                    o.wrong_sum, o.surprise, o.worst);
         for (const auto& e : m.evidence())
@@ -437,7 +457,7 @@ int run(int argc, char** argv) {
         const auto named = m.ranking().front();
         const bool first = [&] {
           m.forget();
-          byPolicy(m, w, kCap);
+          byPolicy(m, w, g_cap);
           return std::find(named.causes.begin(), named.causes.end(), t.causes[0]) != named.causes.end();
         }();
         const std::size_t gone = t.causes[first ? 0 : 1], left = t.causes[first ? 1 : 0];
@@ -457,7 +477,8 @@ int run(int argc, char** argv) {
         quick.pairs = false;
         Reasoner again = Reasoner::prepare({a, std::nullopt}, after, quick);
         const World anew(*one, noise, seed * 2000 + i);
-        const Outcome r = judge(again, *one, byPolicy(again, anew, kCap));
+        again.leaveOut(anew.allMissing());
+        const Outcome r = judge(again, *one, byPolicy(again, anew, g_cap));
         second += r.top1;
       }
     }
