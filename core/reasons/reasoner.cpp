@@ -16,6 +16,7 @@ namespace {
 constexpr std::size_t kCodes = 2048, kBins = 12, kKernels = 5;
 constexpr std::uint16_t kCannot = kCodes - 1;  // the reading cannot be taken on this bench
 constexpr double kWrong = 0.03, kTail = 0.15, kOwnSay = 0.85, kInflate = 1.3;
+constexpr double kNoContact = 0.3;    // share of wrong readings (own figure)
 constexpr double kGroup_bits = 0.25;  // all allowed readings together part two causes by less
 constexpr int kTries = 40;            // draws a wanted sample with the symptom
 
@@ -64,6 +65,14 @@ double student(double z) {
   return 0.3675525969 / (q * q);
 }
 double below(double z) { return 0.5 * std::erfc(-z * 0.7071067812); }
+
+/// Density of a reading that is wrong: a probe that does not touch shows 0 V, 0 A or over-range; else
+/// anything.
+double wrongDensity(Unit u, double x) {
+  const double missed = u == Unit::ohm ? toScale(u, kOpen_ohm) : 0;
+  const double w = u == Unit::ohm ? 0.3 : 0.1;
+  return (1 - kNoContact) * scaleOf(u).flat + kNoContact * normal((x - missed) / w) / w;
+}
 
 double entropy(const double* p, std::size_t n) {
   double h = 0;
@@ -502,6 +511,7 @@ void Reasoner::observe(const Observation& o) {
   } else {
     const Scale scale = scaleOf(reading.unit);
     const double x = toScale(reading.unit, o.value);
+    const double wrong = kWrong * wrongDensity(reading.unit, x);
     std::array<std::vector<float>, kKernels> table;
     for (std::size_t k = 0; k < kKernels; ++k) {
       table[k].resize(kCodes);
@@ -510,7 +520,7 @@ void Reasoner::observe(const Observation& o) {
         const double w = std::hypot(width(reading, at, o.uncertainty), scale.kernel[k]);
         const double z = (x - at) / w;
         const double core = c == kCannot ? 0 : ((1 - kTail) * normal(z) + kTail * student(z / 2) / 2) / w;
-        table[k][c] = static_cast<float>(std::log((1 - kWrong) * core + kWrong * scale.flat));
+        table[k][c] = static_cast<float>(std::log((1 - kWrong) * core + wrong));
       }
     }
     for (std::size_t h = 0; h < m.hyps.size(); ++h) {
@@ -629,8 +639,9 @@ std::vector<Fit> Reasoner::fits() const {
     const std::size_t r = m.taken[i].o.reading;
     const Reading& reading = readings()[r];
     const double flat =
-        kWrong * (reading.unit == Unit::answer ? 1 / static_cast<double>(reading.answers.size())
-                                               : scaleOf(reading.unit).flat);
+        kWrong * (reading.unit == Unit::answer
+                      ? 1 / static_cast<double>(reading.answers.size())
+                      : wrongDensity(reading.unit, toScale(reading.unit, m.taken[i].o.value)));
     Fit f;
     f.observation = i;
     for (std::size_t s = 0; s < m.total; ++s)

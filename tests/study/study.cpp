@@ -107,14 +107,14 @@ struct Cost {
 
 constexpr int kCap = 12;
 int g_cap = 12;
-double g_handling = 0.8;
+double g_handling = 2, g_power_up = 6;
 
 bool certain(const Reasoner& m) { return m.ranking().front().probability >= 0.95; }
 
 Cost byPolicy(Reasoner& m, const World& w, int cap) {
   Cost c;
   Policy policy;
-  policy.handling_minutes = g_handling;
+  policy.handling_minutes = g_handling, policy.power_up_minutes = g_power_up;
   std::vector<bool> gone = w.allMissing();
   for (const std::size_t r : m.gate()) gone[r] = false;  // asked again until it is there
   while (c.measurements < cap) {
@@ -351,6 +351,8 @@ int run(int argc, char** argv) {
       no_pairs = true;
     else if (a == "--cap")
       g_cap = std::atoi(value());
+    else if (a == "--power-up-minutes")
+      g_power_up = std::atof(value());
     else if (a == "--handling")
       g_handling = std::atof(value());
     else if (a == "--clean")
