@@ -254,7 +254,10 @@ void Reasoner::Impl::makeBins() {
         for (std::size_t s = h.from; s < h.from + h.count; ++s)
           if (codes[r][s] != kCannot) sorted.push_back(codes[r][s]);
     std::sort(sorted.begin(), sorted.end());
-    if (sorted.empty()) continue;
+    if (sorted.empty()) {  // cannot be taken on any bench of this job
+      table.clear();
+      continue;
+    }
     for (std::size_t k = 1; k < kBins; ++k) {
       const double reach = 0.04 * static_cast<double>(sorted.size());
       const double middle = static_cast<double>(sorted.size()) * static_cast<double>(k) / kBins;
@@ -634,6 +637,7 @@ std::vector<Fit> Reasoner::fits() const {
   const Impl& m = *impl_;
   std::vector<Fit> out;
   const std::vector<std::size_t> one(m.hyps.size(), 0);
+  const auto leader = ranking().front().causes;
   std::vector<double> p;
   for (std::size_t i = 0; i < m.taken.size(); ++i) {
     const std::size_t r = m.taken[i].o.reading;
@@ -644,8 +648,17 @@ std::vector<Fit> Reasoner::fits() const {
                       : wrongDensity(reading.unit, toScale(reading.unit, m.taken[i].o.value)));
     Fit f;
     f.observation = i;
-    for (std::size_t s = 0; s < m.total; ++s)
-      if (m.weight[s] > 0) f.wrong += m.weight[s] * flat * std::exp(-static_cast<double>(m.taken[i].lik[s]));
+    double mass = 0;
+    for (const auto& h : m.hyps) {
+      const bool leads = std::find(leader.begin(), leader.end(), h.a) != leader.end() ||
+                         (h.b != kSound && std::find(leader.begin(), leader.end(), h.b) != leader.end());
+      if (!leads) continue;
+      for (std::size_t s = h.from; s < h.from + h.count; ++s)
+        if (m.weight[s] > 0)
+          mass += m.weight[s],
+              f.wrong += m.weight[s] * flat * std::exp(-static_cast<double>(m.taken[i].lik[s]));
+    }
+    f.wrong = std::min(f.wrong / std::max(mass, 1e-300), 1.0);
     m.outcomes(r, m.without(i), one, 1, p);
     const std::size_t n = m.bins(r);
     const double seen = std::max(p[m.binOf(r, m.taken[i].o.value)], 1e-6);
@@ -722,6 +735,9 @@ std::vector<Next> Reasoner::next(const Policy& policy, const std::vector<bool>& 
     if (on) best_on = std::max(best_on, n.score);
     if (n.bits >= policy.least_bits || n.gate) out.push_back(std::move(n));
   }
+  // Nothing that the safety checks open is worth anything: then they are not asked for either.
+  if (std::none_of(out.begin(), out.end(), [&](const Next& n) { return n.bits >= policy.least_bits; }))
+    out.clear();
   // A safety check opens what comes after power on: it is worth at least that. Nothing with power on before.
   for (Next& n : out)
     if (n.gate) n.score = std::max(n.score, best_on * (1 + n.score));

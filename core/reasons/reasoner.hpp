@@ -60,7 +60,7 @@ struct Weight {
 /// How well everything known together predicts one reading that was taken, all others given.
 struct Fit {
   std::size_t observation = 0;
-  double wrong = 0;     ///< probability that the reading is wrong, 0 to 1
+  double wrong = 0;     ///< probability that it is wrong if the leading cause is right, 0 to 1
   double surprise = 0;  ///< bits more than expected
 };
 
@@ -78,10 +78,10 @@ struct Next {
 
 /// Costs of power-ups (minutes) and where asking ends; job's budget.
 struct Policy {
-  double power_up_minutes = 6;    ///< own figure
+  double power_up_minutes = 6;  ///< own figure
   double handling_minutes = 2;  ///< of any reading: going there, noting it down (own figure)
-  double stop_at = 0.95;          ///< of the leading group
-  double least_bits = 0.004;      ///< worth of a reading
+  double stop_at = 0.95;        ///< of the leading group
+  double least_bits = 0.004;    ///< worth of a reading
   int power_ups_left = 1000;
   bool powered = false;  ///< the module is fed right now
 };
