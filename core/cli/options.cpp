@@ -181,6 +181,16 @@ int run(int argc, char** argv) try {
   c->add_option("--by", o.by, "who says so");
   addJson(c, o);
 
+  c = add("why", "nobody answers: which cause is it, and what to measure next", why);
+  c->add_option("--job", o.job, "job file")->required();
+  c->add_option("--reading", o.readings,
+                "a reading, for instance 'V(pin16,pin4)=0.1V;power=on' (docs/reasons.md)");
+  c->add_option("--capture", o.file, "a capture: its readings, and what was heard");
+  c->add_option("--without", o.without, "a reading that cannot be had");
+  c->add_option("--priors", o.priors, "CSV file, id,weight,source: how often causes are met");
+  c->add_flag("--numbers", o.numbers, "likelihood ratios, bits and minutes too");
+  addJson(c, o);
+
   c = add("bench", "solve a simulated bench and print it, or serve it as devices", bench);
   c->add_option("SCENARIO", o.file, "a scenario's name or folder")->required();
   auto* readings = c->add_flag("--readings", o.readings_only,

@@ -33,6 +33,9 @@ struct Options {
   std::vector<std::string> photos, people, meters, clocks;  ///< scene
   bool found = false, left = false;                         ///< scene: which checklist
   unsigned threads = 1;                                     ///< review --threads
+  std::string priors;                                       ///< why --priors
+  std::vector<std::string> without;                         ///< why --without
+  bool numbers = false;                                     ///< why --numbers
   bool no_plugins = false;
   double for_s = 0;
   int repeats = 3;
@@ -60,6 +63,7 @@ int review(const Options& o);
 int verify(const Options& o);
 int note(const Options& o);
 int scene(const Options& o);
+int why(const Options& o);
 int bench(const Options& o);
 int links(const Options& o);
 int plugins(const Options& o);
