@@ -158,7 +158,8 @@ std::vector<std::size_t> KLineLead::modulesAt(std::uint8_t address) const {
   const auto& modules = world_.scenario().modules;
   for (std::size_t i = 0; i < modules.size(); ++i) {
     const Module& m = modules[i];
-    if (m.request_id == 0 || m.read_out || m.mute || world_.condition().modules[i] != ModuleState::running) continue;
+    if (m.request_id == 0 || m.read_out || m.mute || world_.condition().modules[i] != ModuleState::running)
+      continue;
     if (address == kEverybody ? m.functional : kLineAddress(m) == address) out.push_back(i);
   }
   return out;
