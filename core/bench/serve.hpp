@@ -23,7 +23,7 @@ struct ServeOptions {
   /// A FIFO, or "-" for standard input: what a person at the bench does, a line each: `power on`, `power
   /// off`, `read-out` (the other equipment begins). Then the feed comes when told, not by power_on_s. Empty:
   /// nobody.
-  std::string operator_file;
+  std::string operator_file{};
 };
 
 struct Served {

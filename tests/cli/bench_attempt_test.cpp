@@ -291,7 +291,8 @@ TEST_P(BenchRung, IsNamedLiveInReviewAndThroughReplay) {
        {std::pair{"live", tried.live}, {"review", tried.review}, {"replay", parsed(again.out)}}) {
     const auto& a = document.at("attempts").at(0);
     EXPECT_EQ(a.at("rung").as_string(), rung.rung) << where << json::serialize(a);
-    if (rung.breaker != nullptr) EXPECT_EQ(a.at("broken_by"), json::value(rung.breaker)) << where;
+    if (rung.breaker == nullptr) continue;
+    EXPECT_EQ(a.at("broken_by"), json::value(rung.breaker)) << where;
   }
   const auto truth = parsed(yard.served->end());
   EXPECT_EQ(truth.at("our_frames").to_number<int>(), 0);  // whatever went on, no bit of ours

@@ -66,7 +66,8 @@ void runAll(const TemporaryFolder& f, const std::string& uri, const std::set<std
     const std::string command = words[0];
     if (command != "links") words.insert(words.end(), {"-o", "c" + std::to_string(n++) + ".pcapng"});
     const Ran ran = runPin16(words, f.path());
-    if (!may_go_on.contains(command)) EXPECT_EQ(ran.exit_code, 4) << command << ran.out << ran.err;
+    if (may_go_on.contains(command)) continue;
+    EXPECT_EQ(ran.exit_code, 4) << command << ran.out << ran.err;
   }
 }
 
