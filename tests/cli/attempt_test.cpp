@@ -377,6 +377,37 @@ TEST(Envelope, AnotherReaderOpensTheCapture) {
   EXPECT_EQ(std::count(rows.begin(), rows.end(), '\n'), 9);  // request, first frame, flow control, six parts
 }
 
+TEST(BetweenAttempts, OneChangeIsNamedOrWhyThereIsNone) {
+  const TemporaryFolder f;
+  const std::string job = jobWith(f, "stop_after_alike = 2\n");
+  const auto again = [&](const std::vector<std::string>& more) {
+    std::vector<std::string> words = {
+        "listen",
+        "--attempt",
+        "--job",
+        job,
+        "bench:" + std::string(PIN16_SOURCE_DIR) + "/captures/scenarios/removed-sound",
+        "--for",
+        "1",
+        "-o",
+        "a.pcapng"};
+    words.insert(words.end(), more.begin(), more.end());
+    return runPin16(words, f.path());
+  };
+  EXPECT_EQ(again({}).exit_code, 1);  // the first one is no bit
+  const Ran refused = again({});
+  EXPECT_EQ(refused.exit_code, 2);
+  EXPECT_THAT(refused.err, HasSubstr("attempt 2 of this job; the last one ended `no-bit`"));
+  EXPECT_THAT(refused.err, HasSubstr("it is not said what was changed"));
+  EXPECT_EQ(again({"--changed", "a", "--unchanged", "b"}).exit_code, 2);
+  EXPECT_EQ(again({"--unchanged", "a repeated pass"}).exit_code, 1);
+  EXPECT_THAT(again({"--changed", "other cable"}).err, HasSubstr("stop rule of this job: 2 attempts"));
+  const std::string list = readFile(f.file("job.toml.attempts"));
+  EXPECT_EQ(std::count(list.begin(), list.end(), '\n'), 3) << list;
+  EXPECT_THAT(list, HasSubstr("\tnothing: a repeated pass\t"));
+  EXPECT_THAT(list, HasSubstr("\tother cable\t"));
+}
+
 // ---- K-line: nobody acknowledges, initialisation and messages instead of frames
 
 /// ISO 14230-2: header with length and addresses, data, sum.

@@ -49,6 +49,7 @@ std::string dialogue(const std::string& folder, std::vector<std::string> argumen
   int terminal = -1;
   const pid_t child = ::forkpty(&terminal, nullptr, nullptr, nullptr);
   if (child == 0) {
+    ::setenv("XDG_RUNTIME_DIR", folder.c_str(), 0);
     if (::chdir(folder.c_str()) == 0) ::execv(argv[0], argv.data());
     ::_exit(127);
   }
