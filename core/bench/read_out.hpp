@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
-/// The other equipment on the bench: a program that asks one module one request after the other and gives up at
-/// the first that has no whole positive answer. Time is injected, no I/O, no threads.
+/// The other equipment on the bench: a program that asks one module one request after the other and gives up
+/// at the first that has no whole positive answer. Time is injected, no I/O, no threads.
 
 #include "core/bench/server.hpp"
 

@@ -285,7 +285,8 @@ void readModule(Fields& f, Module& m) {
     t.choice("flow_control", r.flow_control,
              {{"sent", FlowControl::sent}, {"none", FlowControl::none}, {"overflow", FlowControl::overflow}});
     t.require(!r.requests.empty(), "requests", "is missing");
-    t.require(m.request_id != 0 && m.answer_id != 0, "requests", "needs the module's request_id and answer_id");
+    t.require(m.request_id != 0 && m.answer_id != 0, "requests",
+              "needs the module's request_id and answer_id");
   });
   f.require(!m.name.empty(), "name", "is missing");
   f.require(m.wake_up != WakeUp::ignition || m.feeds.size() > 1, "feeds",

@@ -145,8 +145,8 @@ struct Periodic {
   double every_ms = 100;
 };
 
-/// What other equipment does: it asks one request after the other, and gives up at the first that has no whole
-/// positive answer.
+/// What other equipment does: it asks one request after the other, and gives up at the first that has no
+/// whole positive answer.
 struct ReadOut {
   std::vector<Bytes> requests;
   std::optional<double> begins_s;  ///< after the start; nothing: when it is told to
@@ -215,8 +215,8 @@ struct Module {
   double separation_ms = 0;  ///< STmin in its own flow control
   std::vector<Answer> answers;
   std::vector<Periodic> periodic;
-  /// It is other equipment and no server: request_id is what it sends on, answer_id what it listens to. On the
-  /// bus from its first request on.
+  /// It is other equipment and no server: request_id is what it sends on, answer_id what it listens to. On
+  /// the bus from its first request on.
   std::optional<ReadOut> read_out;
 };
 

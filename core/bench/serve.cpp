@@ -313,8 +313,9 @@ Status Service::hearOperator(const std::string& file) {
   boost::system::error_code fault;
   if (fd >= 0) operator_.assign(fd, fault);  // NOLINT(bugprone-unused-return-value)
   if (fd < 0 || fault)
-    return Error{ErrorKind::input, std::string("cannot be read: ") + (fd < 0 ? std::strerror(errno) : fault.message()),
-                 file, "make a FIFO (mkfifo), or name - for standard input"};
+    return Error{ErrorKind::input,
+                 std::string("cannot be read: ") + (fd < 0 ? std::strerror(errno) : fault.message()), file,
+                 "make a FIFO (mkfifo), or name - for standard input"};
   readOperator();
   return {};
 }
@@ -344,9 +345,10 @@ Status Service::obey(const std::string& line) {
   else if (line == "read-out" && world_->readOut() != nullptr)
     world_->beginReadOut(now_ns);
   else
-    return Error{ErrorKind::input,
-                 line == "read-out" ? "the scenario has no other equipment" : "nobody can do '" + line + "' here",
-                 "--operator", "say power on, power off, or read-out where a [[module]] has read_out"};
+    return Error{
+        ErrorKind::input,
+        line == "read-out" ? "the scenario has no other equipment" : "nobody can do '" + line + "' here",
+        "--operator", "say power on, power off, or read-out where a [[module]] has read_out"};
   advance();
   return {};
 }

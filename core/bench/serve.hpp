@@ -20,9 +20,10 @@ struct ServeOptions {
   std::vector<std::string> devices;
   std::string directory;  ///< made if missing; gets a link named as the device for each
   double for_s = 0;       ///< 0: until SIGTERM, SIGINT or SIGHUP
-  /// A FIFO, or "-" for standard input: what a person at the bench does, a line each: `power on`, `power off`,
-  /// `read-out` (the other equipment begins). Then the feed comes when told, not by power_on_s. Empty: nobody.
-  std::string operator_file;
+  /// A FIFO, or "-" for standard input: what a person at the bench does, a line each: `power on`, `power
+  /// off`, `read-out` (the other equipment begins). Then the feed comes when told, not by power_on_s. Empty:
+  /// nobody.
+  std::string operator_file{};
 };
 
 struct Served {
@@ -36,10 +37,10 @@ struct Served {
 
 /// What was really done, from the bench's own side.
 struct Truth {
-  int switched_on = 0;           ///< of the feed
-  int starts = 0;                ///< of the job's module
-  std::uint64_t our_frames = 0;  ///< that the interface began to send, repeats included
-  std::string read_out;          ///< how the other equipment's last one stands; empty: there is none
+  int switched_on = 0;                    ///< of the feed
+  int starts = 0;                         ///< of the job's module
+  std::uint64_t our_frames = 0;           ///< that the interface began to send, repeats included
+  std::string read_out;                   ///< how the other equipment's last one stands; empty: there is none
   std::uint64_t asked = 0, answered = 0;  ///< its requests
 };
 

@@ -25,8 +25,8 @@
 #include <vector>
 
 #include "core/bench/network.hpp"
-#include "core/bench/scenario.hpp"
 #include "core/bench/read_out.hpp"
+#include "core/bench/scenario.hpp"
 #include "core/bench/server.hpp"
 #include "core/event/frame.hpp"
 #include "core/event/records.hpp"

@@ -246,7 +246,7 @@ Status Check::openLinks() {
   const double wait_s = kLinksWait_s + (o_.search ? kSearchWait_s : 0);
   waits_.begin("the links to say what they are", wait_s);
   const Status state = waitForLinks(*session_, sink_, board_, uris_, wait_s);
-  refused_ = sealedOff(board_, job_);
+  refused_ = sealedOff(board_);
   if (!refused_ && !state && state.error().kind == ErrorKind::gate) refused_ = state.error();
   return !state && state.error().kind == ErrorKind::record ? state : Status{};
 }
@@ -454,15 +454,15 @@ void Check::noteRises() {
 
 /// The feed came on and the load blade stays dead: it is on the other blade, and the module had nothing.
 void Check::noteMissed() {
-  const auto* load = evidence_.newest("V(loadblade,chassis)",
-                                      [](const auto& f) { return f.power == PowerState::on; });
-  if (load == nullptr || load->max + std::max(load->uncertainty, 0.0) > job_.limits.value("supply.absent_max_V"))
+  const auto* load =
+      evidence_.newest("V(loadblade,chassis)", [](const auto& f) { return f.power == PowerState::on; });
+  if (load == nullptr ||
+      load->max + std::max(load->uncertainty, 0.0) > job_.limits.value("supply.absent_max_V"))
     return;
   const auto& a = job_.module.address;
-  const bool answered = a && std::any_of(evidence_.exchanges().begin(), evidence_.exchanges().end(),
-                                         [&](const auto& x) {
-                                           return x.answer_id == a->answer_id && x.response_ms >= 0;
-                                         });
+  const bool answered =
+      a && std::any_of(evidence_.exchanges().begin(), evidence_.exchanges().end(),
+                       [&](const auto& x) { return x.answer_id == a->answer_id && x.response_ms >= 0; });
   if (!answered) keep("missed", fmt::format("pin16 check: V(loadblade,chassis) {:.2f} V", load->max));
 }
 
@@ -471,7 +471,8 @@ void Check::offerPowerOff() {
   if (sheet_.overall != readiness::Overall::not_ready || evidence_.power() != PowerState::on ||
       !operatorPresent() || !sayings_.empty())
     return;
-  if (askTerminal("\nnot ready: before anything is changed, take power off and type `off`; Enter leaves it on > ") !=
+  if (askTerminal(
+          "\nnot ready: before anything is changed, take power off and type `off`; Enter leaves it on > ") !=
       "off")
     return;
   keep("removed", "pin16 check");

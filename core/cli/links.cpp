@@ -7,6 +7,7 @@
 #include "core/cli/run.hpp"
 #include "core/link/inventory.hpp"
 #include "core/link/rate_search.hpp"
+#include "core/recorder/session.hpp"
 
 namespace pin16::cli {
 namespace {
@@ -68,6 +69,9 @@ int searchRate(const Options& o) {
 }  // namespace
 
 int links(const Options& o) {
+  if ((!o.rate_uri.empty() || !o.check_uri.empty()) && recorder::Session::attemptRuns())
+    return fail({ErrorKind::gate, "an attempt of the other equipment runs in a recording: no link is opened",
+                 "", "look again when it is over"});
   if (!o.rate_uri.empty()) return searchRate(o);
   if (o.check_uri.empty()) {
     const auto inventory = link::takeInventory();

@@ -252,9 +252,10 @@ Status Listen::tellHistory() {
   if (changed_.empty() && operatorPresent())
     changed_ = askTerminal("the one thing that was changed since, or `nothing: REASON` > ");
   if (changed_.empty() || changed_ == "nothing" || changed_ == "nothing:")
-    return Error{ErrorKind::usage, "it is not said what was changed since the last attempt", "--changed",
-                 "change one thing and name it, --changed \"other cable\"; or say why nothing was, --unchanged "
-                 "\"a repeated pass\""};
+    return Error{
+        ErrorKind::usage, "it is not said what was changed since the last attempt", "--changed",
+        "change one thing and name it, --changed \"other cable\"; or say why nothing was, --unchanged "
+        "\"a repeated pass\""};
   if (const std::string stop = job::stopText(job_, *all); !stop.empty())
     std::fprintf(stderr, "%s\n", stop.c_str());
   return {};
@@ -287,7 +288,8 @@ void Listen::keepPower(const review::PowerFacts& power) const {
       std::fprintf(stderr, "%s\n", kept.error().text().c_str());
   };
   for (std::uint64_t i = 0; i < power.supplyRises(); ++i) keep("measured", "pin16 listen: the supply rose");
-  for (std::uint64_t i = 0; i < power.wake_ups; ++i) keep("woke", "pin16 listen: traffic began on a silent bus");
+  for (std::uint64_t i = 0; i < power.wake_ups; ++i)
+    keep("woke", "pin16 listen: traffic began on a silent bus");
 }
 
 int Listen::tell(const std::string& file) {
@@ -301,7 +303,7 @@ int Listen::tell(const std::string& file) {
     if (o_.attempt && !job_.file.empty() && !summary->attempts.empty()) keepEntry(summary->attempts.back());
     if (!o_.lines) fmt::print("{}", o_.json ? review::toJson(*summary) + "\n" : review::toText(*summary));
   }
-  if (const auto refused = sealedOff(board_, job_)) return fail(*refused);
+  if (const auto refused = sealedOff(board_)) return fail(*refused);
   if (!board_.everUp()) return exitCode(ErrorKind::link);
   return through ? kExitReady : kExitNotReady;
 }

@@ -126,6 +126,7 @@ int run(int argc, char** argv) try {
       ->required();
   c->add_option("--answer", o.answer,
                 "identifier that the answer comes on, where it does not follow from the request's");
+  c->add_option("--job", o.job, "job file: its seal holds");
   addRateKnown(c, o);
   addOutput(c, o);
   addJson(c, o);

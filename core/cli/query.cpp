@@ -7,6 +7,7 @@
 #include "core/cli/live_json.hpp"
 #include "core/cli/options.hpp"
 #include "core/cli/run.hpp"
+#include "core/job/job.hpp"
 #include "core/protocol/decoded.hpp"
 #include "core/protocol/services.hpp"
 
@@ -108,6 +109,11 @@ int query(const Options& o) {
   config.file = captureName(o.output, "query");
   config.command = "pin16 query";
   config.rate_fixed = o.rate_known;
+  if (!o.job.empty()) {
+    const auto job = job::readJob(o.job);
+    if (!job) return fail(job.error());
+    applyJob(config, *job);
+  }
   if (o.search)
     if (const Status search = beginSearch(config); !search) return fail(search.error());
   auto session = recorder::Session::start(config);

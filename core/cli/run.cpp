@@ -135,10 +135,10 @@ std::vector<std::string> chosenUris(const std::vector<std::string>& named, const
   return all;
 }
 
-std::optional<Error> sealedOff(const LinkBoard& board, const job::Job& job) {
-  if (!job.sealed) return std::nullopt;
+std::optional<Error> sealedOff(const LinkBoard& board) {
   for (const event::LinkState& s : board.states())
-    if (s.condition == LinkCondition::forbidden && s.text.starts_with("the job is sealed"))
+    if (s.condition == LinkCondition::forbidden &&
+        s.text.find(": a link must be silent") != std::string::npos)
       return Error{ErrorKind::gate, s.text, s.uri, s.advice};
   return std::nullopt;
 }

@@ -71,8 +71,9 @@ void applyJob(recorder::Config& config, const job::Job& job);
 /// What the call names takes the place of the job's: its links of the job's links, its meters of the job's
 /// meters.
 [[nodiscard]] std::vector<std::string> chosenUris(const std::vector<std::string>& named, const job::Job& job);
-/// A link that the seal kept closed, as the error of the call; nothing if there is none.
-[[nodiscard]] std::optional<Error> sealedOff(const LinkBoard& board, const job::Job& job);
+/// A link that the seal, or an attempt recorded elsewhere, kept closed, as the error of the call; nothing if
+/// there is none.
+[[nodiscard]] std::optional<Error> sealedOff(const LinkBoard& board);
 
 /// Polls until `until` says so, `most` is over, or an interrupt.
 Status pollUntil(recorder::Session& session, event::Sink& sink, std::chrono::milliseconds most,

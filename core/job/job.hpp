@@ -174,8 +174,8 @@ struct NamedPoint {
 /// ErrorKind::usage: not a known point, or one that is never measured.
 [[nodiscard]] Result<NamedPoint> lookUpPoint(std::string_view text);
 
-/// The append-only ledger of power beside the job file (FILE.ledger), one line each: "UTC<TAB>HOW<TAB>text". A
-/// job without a file has none. HOW:
+/// The append-only ledger of power beside the job file (FILE.ledger), one line each: "UTC<TAB>HOW<TAB>text".
+/// A job without a file has none. HOW:
 ///   measured, declared, inferred  the supply of the module's feed rose, and how that is known
 ///   missed    the rise before it did not reach the module
 ///   woke      something called the module or its bus awake while it was fed, no supply rose

@@ -56,11 +56,12 @@ Result<std::vector<PowerUp>> readLedger(const Job& job) {
     } else if (in.eof()) {
       out.push_back({line, "inferred", kCutOff});
     } else {
-      return Error{ErrorKind::input,
-                   "not an entry of the ledger: expected UTC<TAB>measured, declared, inferred, missed, woke or "
-                   "removed<TAB>text",
-                   ledgerFile(job) + ":" + std::to_string(number),
-                   "Entries are only ever appended; put the line right by hand and note that you did"};
+      return Error{
+          ErrorKind::input,
+          "not an entry of the ledger: expected UTC<TAB>measured, declared, inferred, missed, woke or "
+          "removed<TAB>text",
+          ledgerFile(job) + ":" + std::to_string(number),
+          "Entries are only ever appended; put the line right by hand and note that you did"};
     }
   }
   return out;

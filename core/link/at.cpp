@@ -390,7 +390,8 @@ void AtLink::stepDone(const Reply& reply) {
     refused_.emplace(step.line);
   }
   if (step.line == kReset || step.line == kIdentify) {
-    if (!reply.text.empty() && !reply.refused) says_ = reply.text.substr(0, kSaysMost);
+    if (!reply.text.empty() && !reply.refused && !context().host.blanksContent())
+      says_ = reply.text.substr(0, kSaysMost);
   } else {
     latency_ns_ = std::max(latency_ns_, reply.took_ns);
   }
@@ -398,8 +399,11 @@ void AtLink::stepDone(const Reply& reply) {
     return restart("the adapter stays in automatic search, which sends on every bus",
                    "use an adapter that takes a fixed protocol");
   if (step.line == kTellProtocol && !reply.refused && reply.text != protocol_.number)
-    return restart(fmt::format("the adapter says protocol \"{}\" after {}", reply.text, protocol_.command),
-                   "use an adapter that takes a fixed protocol");
+    return restart(
+        fmt::format("the adapter says {} after {}",
+                    context().host.blanksContent() ? "another protocol" : "protocol \"" + reply.text + "\"",
+                    protocol_.command),
+        "use an adapter that takes a fixed protocol");
   if (step.line == kVolts && reply.volts_V >= 0) voltsDone(reply);
   tries_ = 0;
   // Who frames by itself must send flow control by itself too: ours would become a request.

@@ -56,6 +56,9 @@ class Host {
   /// What a permit let out could not be brought to the bus after send() had taken it (no initialisation, a
   /// collision): who waits for an answer need not wait. The link has told why by a record of its own.
   virtual void onUnsent(std::uint16_t /*link*/, Ns /*t_boot_ns*/) {}
+  /// An attempt of the other equipment is recorded without its content: what a device said is not to be
+  /// quoted, it may be an answer.
+  [[nodiscard]] virtual bool blanksContent() const { return false; }
   /// A whole message of a line medium is emitted as event::Line, beside its raw bytes.
   template <class T>
   void emit(std::uint16_t link, Ns t_boot_ns, const T& record) {

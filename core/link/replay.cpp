@@ -164,6 +164,12 @@ void ReplayLink::play(const event::Header& h) {
     case event::Kind::gap:
       playGap(h);
       break;
+    case event::Kind::line:
+      if (auto l = batch_.record<event::Line>(h)) {
+        if (l->first_ns != kNoTime) l->first_ns = bootOf(l->first_ns);
+        context_.host.emit(link, t_boot_ns_, *l);
+      }
+      break;
     case event::Kind::digest:
       if (auto d = batch_.record<event::Digest>(h)) {
         if (d->first_ns != kNoTime) d->first_ns = bootOf(d->first_ns);
@@ -194,6 +200,7 @@ void ReplayLink::adopt(const event::LinkState& recorded) {
   next.fd = recorded.fd;
   next.listen_only = recorded.listen_only;
   next.silence = recorded.silence;
+  next.medium = recorded.medium;
   next.controller = recorded.controller;
   next.tx_errors = recorded.tx_errors;
   next.rx_errors = recorded.rx_errors;

@@ -226,7 +226,7 @@ void SlcanLink::failUnanswered() {
 
 void SlcanLink::failNonsense() {
   fail(fmt::format("{} is no serial CAN adapter, or talks at another baud rate: it sent {}", line().path(),
-                   hexStart(first_bytes_)),
+                   context().host.blanksContent() ? "something else" : hexStart(first_bytes_)),
        "`pin16 links` lists the ports; another kind of device needs another scheme, another baud rate is "
        "named as in ?baud=115200");
 }

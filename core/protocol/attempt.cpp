@@ -610,7 +610,8 @@ AttemptReport AttemptWatch::report(const Attempt& a) const {
   for (const auto& [link, s] : a.seen) {
     const Judged j = judge(s);
     const bool nothing = s.frames + s.errors + s.bytes == 0;
-    if (seen != nullptr && j.rung <= best.rung && (nothing || seen->frames + seen->errors + seen->bytes > 0)) continue;
+    if (seen != nullptr && j.rung <= best.rung && (nothing || seen->frames + seen->errors + seen->bytes > 0))
+      continue;
     best = j;
     seen = &s;
     r.link = link;
@@ -709,19 +710,17 @@ AttemptReport AttemptWatch::report(const Attempt& a) const {
       const auto code = static_cast<std::uint8_t>(r.code);
       const std::string_view name = nrcName(code);
       if (r.code >= 0)
-        say(r.evidence,
-            fmt::format("{} refused {:02X} by 7F {:02X} {:02X}: {} (ISO 14229-1)",
-                        best.deciding->who(), best.deciding->service,
-                        best.deciding->service, code, name.empty() ? nrcRangeName(code) : name));
+        say(r.evidence, fmt::format("{} refused {:02X} by 7F {:02X} {:02X}: {} (ISO 14229-1)",
+                                    best.deciding->who(), best.deciding->service, best.deciding->service,
+                                    code, name.empty() ? nrcRangeName(code) : name));
       say(r.excludes, "wiring, address, bit rate: the module is fed, hears, understands and answers");
       const std::string_view group = groupOf(r.code);
       say(r.remains, group.empty() ? "what the code names" : std::string(group));
       break;
     }
     case Rung::pending:
-      say(r.evidence,
-          fmt::format("{} said \"pending\" (7F {:02X} 78), and no answer followed",
-                      best.deciding->who(), best.deciding->service));
+      say(r.evidence, fmt::format("{} said \"pending\" (7F {:02X} 78), and no answer followed",
+                                  best.deciding->who(), best.deciding->service));
       say(r.excludes, "wiring, address, lock and session: the request was taken (ISO 14229-1, code 78)");
       say(r.remains, "a supply that starves under load, a module that is busy for longer or started anew");
       break;

@@ -19,13 +19,12 @@
 /// the read-out and count only where there is nothing else; so do functional requests that nobody answers.
 /// Where the module's identifiers are known and were used, other modules' exchanges do not count.
 ///
-/// On a K-line or J1850 bus nobody acknowledges: no `unacknowledged` there, and `errors_only` are bytes that make
-/// no message (an initialisation that nobody answered, another rate).
-/// It begins with begin(), or, in a stream without any, with the first request that is not ours; then it ends
-/// once attempt.silence_end_ms went by without a diagnostic frame. Requests are told by their identifier:
-/// those of ISO 15765-4, of hint(), and those that the witness has proven; within begin() and end() also by
-/// their form, if the identifier was not used before: a padded single frame or a first frame, with the byte
-/// of a service.
+/// On a K-line or J1850 bus nobody acknowledges: no `unacknowledged` there, and `errors_only` are bytes that
+/// make no message (an initialisation that nobody answered, another rate). It begins with begin(), or, in a
+/// stream without any, with the first request that is not ours; then it ends once attempt.silence_end_ms went
+/// by without a diagnostic frame. Requests are told by their identifier: those of ISO 15765-4, of hint(), and
+/// those that the witness has proven; within begin() and end() also by their form, if the identifier was not
+/// used before: a padded single frame or a first frame, with the byte of a service.
 ///
 /// No verdicts and no causes here: evidence, what it excludes, what it leaves open, what cannot be known.
 /// Memory: a record for each exchange and a second of samples for each attempt. One owner, one thread.

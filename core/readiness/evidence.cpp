@@ -214,7 +214,9 @@ void Evidence::add(const event::Measurement& m, bool typed, Ns t_ns) {
   if (!typed && t_ns != kNoTime && power == PowerState::on && m.condition.empty()) addToTrace(m, t_ns);
   PointFacts& f = it == points_.end() ? points_.emplace_back() : *it;
   if (f.count == 0 || typed) {
+    const std::optional<double> before = f.count > 0 && f.typed ? std::optional(f.last) : std::nullopt;
     f = PointFacts{};
+    f.before = before;
     f.point = m.point, f.power = power, f.condition = m.condition, f.unit = m.unit;
     f.min = f.max = m.value;
   }

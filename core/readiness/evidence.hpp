@@ -30,8 +30,9 @@ struct PointFacts {
   std::uint64_t count = 0;
   double uncertainty = -1;  ///< largest stated half width; -1 none stated
   std::string instrument;
-  bool typed = false;       ///< the last value was a reading
-  std::uint64_t order = 0;  ///< grows with each value taken: the larger the newer
+  bool typed = false;            ///< the last value was a reading
+  std::optional<double> before;  ///< of two readings of the same, the value of the one before
+  std::uint64_t order = 0;       ///< grows with each value taken: the larger the newer
   [[nodiscard]] double mean() const { return count == 0 ? 0 : sum / static_cast<double>(count); }
   /// Current flowed: the module was fed, or the condition names a load.
   [[nodiscard]] bool loaded() const;

@@ -90,7 +90,8 @@ std::vector<Interlocked> standing(const job::Job& job, const Evidence& evidence)
     const double waited_s = toSeconds(at.t_ns - removed_ns);
     if (waited_s >= *job.wait_s) continue;
     at.standing = Standing::not_cleared;
-    at.reason = fmt::format("said {:.0f} s after power was taken off, {:g} s are needed", waited_s, *job.wait_s);
+    at.reason =
+        fmt::format("said {:.0f} s after power was taken off, {:g} s are needed", waited_s, *job.wait_s);
   }
   return out;
 }

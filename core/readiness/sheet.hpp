@@ -86,7 +86,7 @@ struct Sheet {
   std::optional<FirstThing> first_thing;  ///< first faulty step, else first marginal one
   std::vector<Step> steps;                ///< in the order of kSteps
   std::vector<Interlocked> interlocks;    ///< and how they stand
-  job::PowerCounts power;  ///< of the ledger
+  job::PowerCounts power;                 ///< of the ledger
   std::optional<int> power_up_budget;
   std::uint64_t sent = 0, frames = 0, error_frames = 0;
   std::array<std::uint64_t, 3> losses{};  ///< kernel, adapter, queue

@@ -156,9 +156,12 @@ std::string toJson(const Sheet& s) {
   for (const event::LinkState& l : s.links) links.push_back(linkJson(l));
   o["links"] = std::move(links);
   o["capture"] = orNull(!s.capture.empty(), json::value(s.capture));
-  o["ledger"] = {{"supply_rises", s.power.supplyRises()}, {"measured", s.power.measured},
-                 {"declared", s.power.declared},          {"inferred", s.power.inferred},
-                 {"missed", s.power.missed},              {"wake_ups", s.power.wake_ups}};
+  o["ledger"] = {{"supply_rises", s.power.supplyRises()},
+                 {"measured", s.power.measured},
+                 {"declared", s.power.declared},
+                 {"inferred", s.power.inferred},
+                 {"missed", s.power.missed},
+                 {"wake_ups", s.power.wake_ups}};
   std::string out;
   write(out, o, 0);
   return out + "\n";

@@ -372,6 +372,18 @@ void judgeFeedPath(StepMaker& m, const Case& c) {
   m.say(fmt::format("The dummy load shows {} in the path, at no power-up.", amount(f->last, "ohm")));
 }
 
+/// What keeps a load blade up: a reserve empties, a second feed does not.
+std::string holdsUp(const PointFacts& load) {
+  const double first = load.before.value_or(load.max);
+  const double error = 2 * std::max(load.uncertainty, 0.0);
+  if (!load.before && load.count < 2)
+    return "a second feed or a reserve still holds it up; a second reading some time later tells which.";
+  return first - load.last > error
+             ? fmt::format("it fell from {} to {}: a reserve that empties, still alive.", amount(first, "V"),
+                           amount(load.last, "V"))
+             : fmt::format("it stands at {}: a second feed.", amount(load.last, "V"));
+}
+
 /// What the blades of the emptied slot tell before anything is powered.
 void tellBlades(StepMaker& m, const Case& c) {
   const auto source_only = [](const PointFacts& f) { return f.power == PowerState::source; };
@@ -389,7 +401,8 @@ void tellBlades(StepMaker& m, const Case& c) {
         "this "
         "does not tell them apart.");
   else if (load->last > dead)
-    m.say("The load blade of the emptied slot is not dead: a second feed or a reserve still holds it up.");
+    m.say("The load blade of the emptied slot is not dead: " + holdsUp(*load) +
+          " Nothing is joined or unjoined before it is dead.");
 }
 
 }  // namespace

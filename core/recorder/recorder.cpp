@@ -32,6 +32,7 @@
 #include "core/protocol/asker.hpp"
 #include "core/protocol/envelope.hpp"
 #include "core/protocol/gate.hpp"
+#include "core/recorder/attempt_mark.hpp"
 #include "core/recorder/inhibit.hpp"
 #include "core/recorder/journal.hpp"
 
@@ -94,6 +95,7 @@ class Recorder final : public link::Host {
   void onRecord(std::uint16_t link, Ns t_boot_ns, event::Kind kind, ByteView packed) override;
   void onBytes(std::uint16_t link, Ns t_boot_ns, ByteView bytes, bool outbound) override;
   void onUnsent(std::uint16_t link, Ns t_boot_ns) override { asker_.onUnsent(link, t_boot_ns); }
+  [[nodiscard]] bool blanksContent() const override { return envelope_ != nullptr; }
 
   // Connection
   void onCommand(const std::shared_ptr<Connection>& from, const Command& command);
@@ -110,6 +112,7 @@ class Recorder final : public link::Host {
   void emitDigests();
   void openLinks();
   [[nodiscard]] bool tooLoud(const event::LinkState& state, event::Silence grade) const;
+  void heedAttemptElsewhere(std::uint16_t link);
   void refuseLink(std::size_t index, event::LinkState state);
   void accept();
   void finishAfter(Ns wait_ns);
@@ -148,6 +151,7 @@ class Recorder final : public link::Host {
 
   std::unique_ptr<Journal> journal_;
   SleepLock sleep_lock_;
+  AttemptMark attempt_mark_;
   std::string start_note_;
   ClockPair clock_;
   std::uint64_t sequence_ = 1;
@@ -315,6 +319,7 @@ Status Recorder::makeLinks() {
 Result<link::Permit> Recorder::searchPermit(std::uint16_t link, bool extended) {
   const Bytes request{0x01, 0x00};
   gate_.nameRate(link);
+  heedAttemptElsewhere(link);
   auto permit = gate_.request(link, bootNow(), protocol::functionalTarget(extended), request);
   if (!permit)
     emit(link, bootNow(), protocol::Gate::refused(request, permit.error()));
@@ -354,6 +359,7 @@ Status Recorder::beginEnvelope() {
 Status Recorder::attempt(event::Attempt declared) {
   if (declared.begins) {
     gate_.shut("an attempt of the other equipment has begun in this run");
+    if (Status marked = attempt_mark_.set(config_.socket); !marked) return marked;
     if (Status begun = beginEnvelope(); !begun) return begun;
     declared.full = !config_.authority.empty();
   }
@@ -366,16 +372,27 @@ void Recorder::emitDigests() {
     batch_.add(sequence_++, made.t_ns, made.link, event::Kind::digest, made.digest);
 }
 
-/// A meter hangs on no bus, a file neither.
+/// A meter hangs on no bus, a file neither. While an attempt is recorded elsewhere a link must be silent too,
+/// but for the simulated bench, which has no wires.
 bool Recorder::tooLoud(const event::LinkState& state, event::Silence grade) const {
-  return !state.meter && state.time_origin != "file" && grade < config_.silence;
+  if (state.meter || state.time_origin == "file") return false;
+  const bool elsewhere = state.driver != "bench" && attemptElsewhere(config_.socket);
+  return grade < (elsewhere ? std::max(config_.silence, event::Silence::claimed) : config_.silence);
+}
+
+/// Checked before each request: an attempt may have begun since.
+void Recorder::heedAttemptElsewhere(std::uint16_t link) {
+  if (links_.at(link)->state().driver != "bench" && attemptElsewhere(config_.socket))
+    gate_.shut("an attempt of the other equipment runs in another recording");
 }
 
 void Recorder::refuseLink(std::size_t index, event::LinkState state) {
   const char* const wanted = config_.silence == event::Silence::proven ? "proven" : "at least claimed";
   state.condition = event::LinkCondition::forbidden;
   state.text = fmt::format(
-      "the job is sealed: a link must be silent, {}, and this one is not; it is not used", wanted);
+      "{}: a link must be silent, {}, and this one is not; it is not used",
+      config_.sealed ? "the job is sealed" : "an attempt of the other equipment runs in another recording",
+      wanted);
   state.advice =
       state.uri.starts_with("socketcan:")
           ? fmt::format("ip link set {0} down; ip link set {0} type can listen-only on; ip link set {0} up",
@@ -703,6 +720,7 @@ void Recorder::ask(const std::shared_ptr<Connection>& from, const Command& comma
                                             "name a link to the bus"}));
     return;
   }
+  heedAttemptElsewhere(command.link);
   protocol::Ask ask;
   ask.link = command.link;
   ask.request = command.packed;

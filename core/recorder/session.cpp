@@ -17,6 +17,8 @@
 #include <cstdlib>
 #include <cstring>
 
+#include "core/recorder/attempt_mark.hpp"
+
 namespace pin16::recorder {
 namespace {
 
@@ -106,6 +108,8 @@ std::vector<std::string> Session::running() {
   std::sort(found.begin(), found.end());
   return found;
 }
+
+bool Session::attemptRuns() { return attemptElsewhere(socketFolder() + "/none.sock"); }
 
 Result<std::unique_ptr<Session>> Session::start(Config config) {
   if (config.socket.empty()) {

@@ -20,6 +20,8 @@ class Session {
   static Result<std::unique_ptr<Session>> attach(const std::string& socket, const std::string& name);
   /// Sockets of this user's running recorders.
   [[nodiscard]] static std::vector<std::string> running();
+  /// One of them records an attempt of the other equipment.
+  [[nodiscard]] static bool attemptRuns();
   ~Session();
   Session(const Session&) = delete;
   Session& operator=(const Session&) = delete;

@@ -226,10 +226,12 @@ void Census::takeRecord(const event::Batch& batch, const event::Header& h, Ns t_
       break;
     case Kind::sample:
       ++summary_.samples;
-      if (const auto m = batch.record<event::Measurement>(h)) attempts_.sample(t_utc_ns, *m), power_.sample(t_utc_ns, *m);
+      if (const auto m = batch.record<event::Measurement>(h))
+        attempts_.sample(t_utc_ns, *m), power_.sample(t_utc_ns, *m);
       break;
     case Kind::power:
-      if (const auto p = batch.record<event::Power>(h)) attempts_.power(t_utc_ns, *p), power_.power(t_utc_ns, *p);
+      if (const auto p = batch.record<event::Power>(h))
+        attempts_.power(t_utc_ns, *p), power_.power(t_utc_ns, *p);
       break;
     case Kind::attempt:
       if (const auto a = batch.record<event::Attempt>(h)) {

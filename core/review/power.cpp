@@ -63,8 +63,8 @@ void PowerCounter::frame(std::uint16_t link, Ns t_ns, const event::CanFrame& f, 
   const auto quiet = quiet_since_ns_.find(link);
   if (quiet == quiet_since_ns_.end() || t_ns == kNoTime) return;
   const Ns since_ns = quiet->second;
-  const bool diagnostic = protocol::isTesterId(f.id(), f.extended()) ||
-                          protocol::requestIdOf(f.id(), f.extended()).has_value();
+  const bool diagnostic =
+      protocol::isTesterId(f.id(), f.extended()) || protocol::requestIdOf(f.id(), f.extended()).has_value();
   quiet->second = t_ns;
   if (outbound || f.error() || diagnostic || since_ns == kNoTime || t_ns < since_ns) return;
   const bool by_supply = rose_ns_ != kNoTime && rose_ns_ >= since_ns;

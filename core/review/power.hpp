@@ -20,11 +20,11 @@ struct PointRises {
 struct PowerFacts {
   std::uint64_t declared = 0;  ///< power-ups that an operator typed
   std::uint64_t measured = 0;  ///< that a link reported
-  /// Per supply point that was sampled: from below supply.absent_max_V to supply.module_min_V. What is above at
-  /// its first sample has not risen here. By name.
+  /// Per supply point that was sampled: from below supply.absent_max_V to supply.module_min_V. What is above
+  /// at its first sample has not risen here. By name.
   std::vector<PointRises> rises;
-  /// Traffic of others began on a bus that was silent for bus.asleep_ms, no supply having risen since: something
-  /// called it awake. Requests and answers of diagnostics are no such traffic.
+  /// Traffic of others began on a bus that was silent for bus.asleep_ms, no supply having risen since:
+  /// something called it awake. Requests and answers of diagnostics are no such traffic.
   std::uint64_t wake_ups = 0;
   Ns removed_ns = kNoTime;  ///< power was last taken off, UTC; kNoTime: it was not, or came again
   /// Of one point, the most: what a single meter at the feed saw.

@@ -314,7 +314,8 @@ void addPower(Sheet& sheet, const PowerFacts& p) {
   std::vector<std::string> all;
   if (p.measured > 0) all.push_back(fmt::format("{} measured", counted(p.measured, "power-up")));
   if (p.declared > 0) all.push_back(fmt::format("{} declared", counted(p.declared, "power-up")));
-  for (const PointRises& r : p.rises) all.push_back(fmt::format("{} rose {}", r.point, counted(r.rises, "time")));
+  for (const PointRises& r : p.rises)
+    all.push_back(fmt::format("{} rose {}", r.point, counted(r.rises, "time")));
   if (p.wake_ups > 0) all.push_back(fmt::format("the bus woke {} by itself", counted(p.wake_ups, "time")));
   if (p.removed_ns != kNoTime) all.push_back("taken off at " + clockText(p.removed_ns));
   if (!all.empty()) sheet.line("Power", fmt::format("{}", fmt::join(all, "; ")));

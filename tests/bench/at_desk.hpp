@@ -147,9 +147,12 @@ class DeskInThread {
   template <class Habits>
   DeskInThread(const std::string& scenario, Habits habits, double age_s = 3)
       : desk_(io_, *loadScenario(scenario), std::move(habits), age_s), thread_([this] { io_.run(); }) {}
-  ~DeskInThread() {
+  ~DeskInThread() { (void)stopped(); }
+  /// It stands still from now on, to be looked at.
+  const OneDesk& stopped() {
     io_.stop();
-    thread_.join();
+    if (thread_.joinable()) thread_.join();
+    return desk_;
   }
   DeskInThread(const DeskInThread&) = delete;
   DeskInThread& operator=(const DeskInThread&) = delete;

@@ -94,7 +94,7 @@ TEST(ScpiInstrument, ASlowOneMeasuresBeforeItAnswersAndANewQueryInterrupts) {
 
 TEST(ScpiInstrument, ManyAtOnceAreServedAndASecondAdapterIsNot) {
   const auto wrong = [](std::vector<std::string> devices) {
-    const Status served =
+    const auto served =
         serve(*loadScenario("removed-sound"), {std::move(devices), "/nonexistent", 1}, [](const Served&) {});
     EXPECT_FALSE(served);
     EXPECT_EQ(served.error().kind, ErrorKind::usage);

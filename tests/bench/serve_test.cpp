@@ -274,7 +274,7 @@ class Child {
     const Scenario bench = *loadScenario(scenario);
     pid_ = ::fork();
     if (pid_ == 0) {
-      const Status served = serve(bench, options, [&](const Served& d) {
+      const auto served = serve(bench, options, [&](const Served& d) {
         const std::string line =
             d.device + " " + d.path + " " + d.pty + " " + (d.supplied ? "supplied" : "dark") + "\n";
         if (::write(out[1], line.data(), line.size()) < 0) ::_exit(99);
@@ -406,7 +406,7 @@ TEST(BenchServe, EveryShippedScenarioCanBeServed) {
     for (const char* adapter : {"slcan", "at"}) {
       const Folder folder;
       std::size_t ready = 0;
-      const Status served =
+      const auto served =
           serve(*scenario, {{adapter, "scpi"}, folder.path(), 0.1}, [&](const Served&) { ++ready; });
       EXPECT_TRUE(served) << entry.path() << ": " << served.error().text();
       EXPECT_EQ(ready, 2U) << entry.path();

@@ -377,5 +377,149 @@ TEST(Envelope, AnotherReaderOpensTheCapture) {
   EXPECT_EQ(std::count(rows.begin(), rows.end(), '\n'), 9);  // request, first frame, flow control, six parts
 }
 
+TEST(BetweenAttempts, OneChangeIsNamedOrWhyThereIsNone) {
+  const TemporaryFolder f;
+  const std::string job = jobWith(f, "stop_after_alike = 2\n");
+  const auto again = [&](const std::vector<std::string>& more) {
+    std::vector<std::string> words = {
+        "listen",
+        "--attempt",
+        "--job",
+        job,
+        "bench:" + std::string(PIN16_SOURCE_DIR) + "/captures/scenarios/removed-sound",
+        "--for",
+        "1",
+        "-o",
+        "a.pcapng"};
+    words.insert(words.end(), more.begin(), more.end());
+    return runPin16(words, f.path());
+  };
+  EXPECT_EQ(again({}).exit_code, 1);  // the first one is no bit
+  const Ran refused = again({});
+  EXPECT_EQ(refused.exit_code, 2);
+  EXPECT_THAT(refused.err, HasSubstr("attempt 2 of this job; the last one ended `no-bit`"));
+  EXPECT_THAT(refused.err, HasSubstr("it is not said what was changed"));
+  EXPECT_EQ(again({"--changed", "a", "--unchanged", "b"}).exit_code, 2);
+  EXPECT_EQ(again({"--unchanged", "a repeated pass"}).exit_code, 1);
+  EXPECT_THAT(again({"--changed", "other cable"}).err, HasSubstr("stop rule of this job: 2 attempts"));
+  const std::string list = readFile(f.file("job.toml.attempts"));
+  EXPECT_EQ(std::count(list.begin(), list.end(), '\n'), 3) << list;
+  EXPECT_THAT(list, HasSubstr("\tnothing: a repeated pass\t"));
+  EXPECT_THAT(list, HasSubstr("\tother cable\t"));
+}
+
+// ---- K-line: nobody acknowledges, initialisation and messages instead of frames
+
+/// ISO 14230-2: header with length and addresses, data, sum.
+std::string kwp(std::uint8_t target, std::uint8_t source, const Bytes& data) {
+  Bytes all = {static_cast<std::uint8_t>(0x80 + data.size()), target, source};
+  all.insert(all.end(), data.begin(), data.end());
+  std::uint8_t sum = 0;
+  for (const std::uint8_t b : all) sum = static_cast<std::uint8_t>(sum + b);
+  all.push_back(sum);
+  return {all.begin(), all.end()};
+}
+
+/// What another tester and a module say on the line, once a recording listens.
+Ran overKLine(const TemporaryFolder& f, const std::vector<Said>& script) {
+  ::setenv("XDG_RUNTIME_DIR", f.path().c_str(), 1);
+  boost::asio::io_context io;
+  link::PtyDevice line(io, f.file("kline"));
+  Ran ran;
+  std::thread listening([&] {
+    ran = runPin16(
+        {"listen", "kline:kline", "--attempt", "--for", "8", "--json", "--no-plugins", "-o", "a.pcapng"},
+        f.path());
+  });
+  for (int i = 0; i < 100 && runPin16({"note", "started"}, f.path()).exit_code != 0; ++i)
+    std::this_thread::sleep_for(milliseconds(200));
+  std::this_thread::sleep_for(milliseconds(1000));
+  for (const Said& said : script) {
+    std::this_thread::sleep_for(milliseconds(said.after_ms));
+    line.write(said.lines);
+  }
+  listening.join();
+  ::unsetenv("XDG_RUNTIME_DIR");
+  io.run_for(milliseconds(50));
+  EXPECT_EQ(line.heard, "");
+  return ran;
+}
+
+std::vector<Rung> lineRungs() {
+  const std::string start = kwp(0x11, 0xF1, {0x81}), started = kwp(0xF1, 0x11, {0xC1, 0xEF, 0x8F}),
+                    ask = kwp(0x11, 0xF1, {0x1A, 0x90});
+  return {
+      {"no-bit", {}},
+      {"errors-only", {{50, std::string("\x33\x55", 2)}, {100, std::string("\x33\x55", 2)}}},
+      {"silent", {{50, start}, {50, started}, {100, ask}}},
+      {"negative", {{50, start}, {50, started}, {100, ask}, {30, kwp(0xF1, 0x11, {0x7F, 0x1A, 0x33})}}},
+      {"pending", {{50, start}, {50, started}, {100, ask}, {30, kwp(0xF1, 0x11, {0x7F, 0x1A, 0x78})}}},
+      {"through", {{50, start}, {50, started}, {100, ask}, {30, kwp(0xF1, 0x11, {0x5A, 0x90, 'A', 'B'})}}}};
+}
+
+class EachLineRung : public testing::TestWithParam<std::size_t> {};
+
+TEST_P(EachLineRung, IsNamedLiveInReviewAndThroughReplay) {
+  const Rung rung = lineRungs()[GetParam()];
+  const TemporaryFolder f;
+  EXPECT_EQ(attemptOf(overKLine(f, rung.script)).at("rung").as_string(), rung.name);
+  EXPECT_EQ(
+      attemptOf(runPin16({"review", "a.pcapng", "--json", "--no-plugins"}, f.path())).at("rung").as_string(),
+      rung.name);
+  EXPECT_EQ(attemptOf(runPin16({"listen", "replay:a.pcapng?pace=fast", "--attempt", "--json", "--no-plugins",
+                                "-o", "b.pcapng"},
+                               f.path()))
+                .at("rung")
+                .as_string(),
+            rung.name);
+}
+INSTANTIATE_TEST_SUITE_P(Attempt, EachLineRung, testing::Range<std::size_t>(0, 6), [](const auto& each) {
+  std::string name = lineRungs()[each.param].name;
+  std::replace(name.begin(), name.end(), '-', '_');
+  return name;
+});
+
+// Serial bytes of a K-line are the content itself.
+TEST(Envelope, APlaintextOnAKLineIsFoundNowhere) {
+  const TemporaryFolder f;
+  const std::string secret = kSecret;
+  Bytes answer = {0x5A, 0x90};
+  answer.insert(answer.end(), secret.begin(), secret.end());
+  ::setenv("PIN16_LOG", "debug", 1);
+  const Ran ran = overKLine(f, {{50, kwp(0x11, 0xF1, {0x1A, 0x90})},
+                                {30, kwp(0xF1, 0x11, answer)},
+                                {200, secret.substr(0, 20)}});  // and bytes that make no message
+  ::unsetenv("PIN16_LOG");
+  EXPECT_EQ(attemptOf(ran).at("rung").as_string(), "through");
+  const std::string shown = runPin16({"review", "a.pcapng"}, f.path()).out +
+                            runPin16({"review", "a.pcapng", "--lines"}, f.path()).out +
+                            runPin16({"review", "a.pcapng", "--json"}, f.path()).out;
+  EXPECT_EQ(found(f, ran.out + ran.err + shown), "");
+}
+
+/// A device that answers everything with content: another adapter than the one that is meant, or one in the
+/// middle of its bus's traffic. What it says while it is opened is not quoted.
+TEST(Envelope, WhatADeviceSaysWhileItIsOpenedIsNotQuoted) {
+  for (const char* scheme : {"slcan", "at"}) {
+    const TemporaryFolder f;
+    boost::asio::io_context io;
+    link::PtyDevice* at = nullptr;
+    const std::string said = std::string(kSecret) + "\r\r>";
+    link::PtyDevice device(io, f.file("adapter"), [&](std::string_view) { at->write(said); });
+    at = &device;
+    std::thread serving([&] { io.run(); });
+    ::setenv("PIN16_LOG", "debug", 1);
+    const std::string uri = scheme == std::string("at") ? "at:adapter?protocol=can11-500" : "slcan:adapter";
+    const Ran ran =
+        runPin16({"listen", uri, "--attempt", "--for", "3", "--json", "-o", "a.pcapng"}, f.path());
+    ::unsetenv("PIN16_LOG");
+    io.stop();
+    serving.join();
+    EXPECT_NE(device.heard, "");
+    const std::string shown = runPin16({"review", "a.pcapng", "--lines"}, f.path()).out;
+    EXPECT_EQ(found(f, ran.out + ran.err + shown), "") << scheme << ran.err;
+  }
+}
+
 }  // namespace
 }  // namespace pin16::test

@@ -29,7 +29,10 @@ std::string quoted(const std::string& text) {
 Ran runPin16(const std::vector<std::string>& arguments, const std::string& folder, const std::string& input) {
   const TemporaryFolder own;
   writeFile(own.file("in"), input);
-  std::string line = "cd " + quoted(folder) + " && " + quoted(PIN16_BINARY);
+  std::string line = "cd " + quoted(folder) + " && ";
+  // Recordings heed each other's attempts: each test has its own.
+  if (std::getenv("XDG_RUNTIME_DIR") == nullptr) line += "XDG_RUNTIME_DIR=" + quoted(folder) + " ";
+  line += quoted(PIN16_BINARY);
   for (const auto& a : arguments) line += " " + quoted(a);
   line += " <" + own.file("in") + " >" + own.file("out") + " 2>" + own.file("err");
   const int status = std::system(line.c_str());
@@ -46,6 +49,7 @@ std::string dialogue(const std::string& folder, std::vector<std::string> argumen
   int terminal = -1;
   const pid_t child = ::forkpty(&terminal, nullptr, nullptr, nullptr);
   if (child == 0) {
+    ::setenv("XDG_RUNTIME_DIR", folder.c_str(), 0);
     if (::chdir(folder.c_str()) == 0) ::execv(argv[0], argv.data());
     ::_exit(127);
   }

@@ -91,5 +91,24 @@ TEST_F(Ledger, AFolderThatCannotBeWrittenIsAnErrorOfTheRecord) {
   EXPECT_EQ(done.error().kind, ErrorKind::record);
 }
 
+TEST_F(Ledger, CountsApartWhatCameHow) {
+  EXPECT_EQ(removedAt({}), std::nullopt);
+  std::vector<PowerUp> all = {{"2026-11-25T10:00:00Z", "declared", ""},
+                              {"2026-11-25T10:01:00Z", "missed", ""},
+                              {"2026-11-25T10:02:00Z", "removed", ""},
+                              {"2026-11-25T11:00:00Z", "measured", ""},
+                              {"2026-11-25T11:01:00Z", "woke", ""}};
+  const PowerCounts c = countPower(all);
+  EXPECT_EQ(c.supplyRises(), 2);
+  EXPECT_EQ(c.powerUps(), 1);
+  EXPECT_EQ(toText(c), "1 measured, 1 declared; 1 did not reach the module; 1 wake-up");
+  EXPECT_EQ(lastRise(all), "2026-11-25T11:00:00Z");
+  EXPECT_EQ(removedAt(all), std::nullopt);  // it came again
+  all.push_back({"2026-11-25T12:00:00.500000Z", "removed", ""});
+  EXPECT_EQ(removedAt(all), parseUtc("2026-11-25T13:00:00.5+01:00"));
+  for (const auto& e : all) ASSERT_TRUE(appendPowerUp(job_, e)) << e.how;
+  EXPECT_EQ(readLedger(job_)->size(), all.size());
+}
+
 }  // namespace
 }  // namespace pin16::job

@@ -136,5 +136,30 @@ TEST(Interlocks, TooManyVoltsStopBeforeAnythingIsPluggedIn) {
   EXPECT_FALSE(stopBefore(truck, s.evidence()));
 }
 
+TEST(Interlocks, TheWaitCountsFromWhenPowerWasTakenOff) {
+  job::Job j = jobOf(fed_in_place);
+  j.wait_s = 60;
+  const auto at = [&](const Stream& s) { return standing(j, s.evidence()).back(); };
+  const auto power = [](Stream& s, event::PowerState state) {
+    s.add(event::kNoLink, event::Power{state, "declared", ""});
+  };
+  Stream early;
+  power(early, event::PowerState::on);
+  power(early, event::PowerState::source);
+  early.wait(20);
+  clear(early, "waited", Known::yes);
+  EXPECT_EQ(at(early).standing, Standing::not_cleared);
+  EXPECT_THAT(inTheWay({at(early)}), HasSubstr("said 20 s after power was taken off, 60 s are needed"));
+  Stream late;
+  power(late, event::PowerState::on);
+  power(late, event::PowerState::off);
+  late.wait(61);
+  clear(late, "waited", Known::yes);
+  EXPECT_EQ(at(late).standing, Standing::cleared);
+  Stream unknown;  // when it was is not known: the word counts
+  clear(unknown, "waited", Known::yes);
+  EXPECT_EQ(at(unknown).standing, Standing::cleared);
+}
+
 }  // namespace
 }  // namespace pin16::readiness

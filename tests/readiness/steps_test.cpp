@@ -104,6 +104,17 @@ TEST(FeedStep, TheBladesAreToldApartOnlyIfOneIsLive) {
               HasSubstr("ignition-fed"));
   EXPECT_THAT(text("V(supplyblade,chassis)=12.6 power=source", "V(loadblade,chassis)=5 power=source"),
               HasSubstr("second feed or a reserve"));
+  // Read again, it has fallen by more than both readings can be wrong, or it has not.
+  const auto twice = [](const char* first, const char* then) {
+    Stream s;
+    s.reading("V(supplyblade,chassis)=12.6 power=source").reading(first).reading(then);
+    return step(assess(jobOf(fed_in_place), s.evidence(), {}), "feed").text;
+  };
+  EXPECT_THAT(twice("V(loadblade,chassis)=9 power=source u=0.1", "V(loadblade,chassis)=5 power=source u=0.1"),
+              HasSubstr("a reserve that empties"));
+  EXPECT_THAT(
+      twice("V(loadblade,chassis)=9 power=source u=0.1", "V(loadblade,chassis)=8.9 power=source u=0.1"),
+      HasSubstr("a second feed"));
 }
 
 TEST(FeedStep, CurrentDecidesOnlyByTheJobsBand) {

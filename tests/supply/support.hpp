@@ -53,7 +53,7 @@ class ServedBench {
     if (::pipe(out) != 0) throw std::runtime_error("pipe");
     pid_ = ::fork();
     if (pid_ == 0) {
-      const Status served = bench::serve(scenario, options, [&](const bench::Served& d) {
+      const auto served = bench::serve(scenario, options, [&](const bench::Served& d) {
         std::ostringstream line;
         line << d.device << ' ' << d.port << ' ' << d.start_boot_ns << '\n';
         const std::string text = line.str();
