@@ -517,6 +517,7 @@ void AtLink::setUp() {
     s.medium_explains.insert(
         s.medium_explains.end(),
         {"sending: that a request was on the line is the adapter's word",
+         "silence: that it sends nothing by itself is the adapter's word",
          "times: those of reading the serial port; the adapter's own pauses are in them"});
     if (isKLine())
       s.medium_explains.emplace_back(

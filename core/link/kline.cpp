@@ -160,6 +160,7 @@ void KLineLink::show(bool session) {
   next.time_origin = "user";
   next.medium = medium_;
   next.medium_explains = lineMediumExplains(medium_);
+  next.medium_explains.emplace_back("times: those of reading the serial port");
   next.session = session;
   up(bootNow(), std::move(next));
 }

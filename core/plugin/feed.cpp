@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cstring>
 #include <iterator>
+#include <type_traits>
 
 #include "core/base/pack.hpp"
 
@@ -58,11 +59,23 @@ pin16_message body(const event::Message& m) {
 pin16_serial body(const Bytes& b) { return {bytes(b)}; }
 pin16_loss body(const event::Loss& l) { return {l.count, static_cast<std::uint32_t>(l.place), 0}; }
 
+pin16_line_message lineBody(const event::Message& m) {
+  return {sizeof(pin16_line_message), static_cast<std::uint32_t>(m.medium), bytes(m.header), body(m)};
+}
+pin16_line_exchange lineBody(const event::Exchange& x) {
+  return {sizeof(pin16_line_exchange), static_cast<std::uint32_t>(x.medium), bytes(x.request_header),
+          bytes(x.answer_header), body(x)};
+}
+
 /// Keeps the record, then the body that points into the kept one.
 template <class Store, class Record>
 const auto& keep(Store& store, Record record) {
-  auto& kept = store.emplace_back(std::move(record), typename Store::value_type::second_type{});
-  kept.second = body(kept.first);
+  using Body = typename Store::value_type::second_type;
+  auto& kept = store.emplace_back(std::move(record), Body{});
+  if constexpr (std::is_same_v<Body, pin16_line_message> || std::is_same_v<Body, pin16_line_exchange>)
+    kept.second = lineBody(kept.first);
+  else
+    kept.second = body(kept.first);
   return kept;
 }
 
@@ -139,6 +152,8 @@ void Chunk::clear() {
   notes_.clear();
   messages_.clear();
   exchanges_.clear();
+  line_messages_.clear();
+  line_exchanges_.clear();
   serials_.clear();
 }
 
@@ -192,10 +207,18 @@ void Chunk::add(const Place& at, event::Note r) {
   push(at, PIN16_NOTE, kept.second, &kept.first);
 }
 void Chunk::add(const Place& at, event::Message r) {
+  if (r.medium != event::Medium::can) {
+    const auto& kept = keep(line_messages_, std::move(r));
+    return push(at, PIN16_LINE_MESSAGE, kept.second, &kept.first);
+  }
   const auto& kept = keep(messages_, std::move(r));
   push(at, PIN16_MESSAGE, kept.second, &kept.first);
 }
 void Chunk::add(const Place& at, event::Exchange r) {
+  if (r.medium != event::Medium::can) {
+    const auto& kept = keep(line_exchanges_, std::move(r));
+    return push(at, PIN16_LINE_EXCHANGE, kept.second, &kept.first);
+  }
   const auto& kept = keep(exchanges_, std::move(r));
   push(at, PIN16_EXCHANGE, kept.second, &kept.first);
 }
@@ -242,9 +265,11 @@ void Chunk::pack(Bytes& out) const {
         record(static_cast<const event::Note*>(records_[i]));
         break;
       case PIN16_MESSAGE:
+      case PIN16_LINE_MESSAGE:
         record(static_cast<const event::Message*>(records_[i]));
         break;
       case PIN16_EXCHANGE:
+      case PIN16_LINE_EXCHANGE:
         record(static_cast<const event::Exchange*>(records_[i]));
         break;
       default:
@@ -316,9 +341,11 @@ bool Chunk::unpack(ByteView bytes) {
         good = as(event::Note{});
         break;
       case PIN16_MESSAGE:
+      case PIN16_LINE_MESSAGE:
         good = as(event::Message{});
         break;
       case PIN16_EXCHANGE:
+      case PIN16_LINE_EXCHANGE:
         good = as(event::Exchange{});
         break;
       default:

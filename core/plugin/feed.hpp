@@ -44,8 +44,9 @@ class Chunk {
   void add(const Place& at, event::Sent record);
   void add(const Place& at, event::Power record);
   void add(const Place& at, event::Note record);
-  void add(const Place& at, event::Message record);   ///< its times UTC
-  void add(const Place& at, event::Exchange record);  ///< its times UTC
+  /// Their times UTC; of a line medium they become the kinds of minor 1.
+  void add(const Place& at, event::Message record);
+  void add(const Place& at, event::Exchange record);
   void addSerial(const Place& at, Bytes bytes);
 
   /// Appends everything to `out`, for another process on this machine; unpack() fills a cleared chunk again
@@ -75,6 +76,8 @@ class Chunk {
   Store<event::Note, pin16_note> notes_;
   Store<event::Message, pin16_message> messages_;
   Store<event::Exchange, pin16_exchange> exchanges_;
+  Store<event::Message, pin16_line_message> line_messages_;
+  Store<event::Exchange, pin16_line_exchange> line_exchanges_;
   Store<Bytes, pin16_serial> serials_;
 };
 

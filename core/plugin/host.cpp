@@ -87,6 +87,7 @@ JobFacts jobFacts(const job::Job& job) {
     f.answer_id = job.module.address->answer_id;
     f.extended = job.module.address->extended;
   }
+  if (job.module.line_address) f.line_address = *job.module.line_address;
   f.sealed = job.sealed;
   f.nominal_V = job.nominal_V;
   f.supply_min_V = orNaN(job.module.supply_min_V);

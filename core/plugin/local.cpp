@@ -321,7 +321,9 @@ Local::Local(const pin16_plugin& plugin, Facts facts, limits::Limits limits, Job
                 job_.current_steady_min_A,
                 job_.current_steady_max_A,
                 job_.bitrate,
-                job_.power_up_budget};
+                job_.power_up_budget,
+                job_.line_address,
+                0};
   host_ = {sizeof(pin16_host),  PIN16_PLUGIN_MINOR,  this,
            &Functions::limit,   &Functions::number,  &Functions::words,
            &Functions::job,     &Functions::sample,  &Functions::count,

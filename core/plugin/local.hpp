@@ -29,13 +29,14 @@ struct JobFacts {
   double nominal_V = 12;
   double supply_min_V, supply_max_V, current_steady_min_A, current_steady_max_A;  ///< NaN: not known
   std::uint32_t bitrate = 0, power_up_budget = 0;
+  std::int32_t line_address = -1;
   JobFacts();
   template <class A>
   void fields(A& a) {
     a(name), a(arrangement), a(access), a(module), a(request_id), a(answer_id), a(extended), a(sealed),
         a(nominal_V);
     a(supply_min_V), a(supply_max_V), a(current_steady_min_A), a(current_steady_max_A), a(bitrate);
-    a(power_up_budget);
+    a(power_up_budget), a(line_address);
   }
 };
 

@@ -82,16 +82,18 @@ bool Census::repeatedOften(PerLink& on, Ns t_utc_ns, const event::CanFrame& fram
   return on.repeats > 1;
 }
 
-/// Not handed to the follower: plugins know identifiers of CAN.
 void Census::takeLine(std::uint16_t index, Ns t_utc_ns, Ns utc_offset_ns, event::Line line) {
   PerLink& on = link(index);
   if (!on.lines)
     on.lines = std::make_unique<protocol::LineWitness>(
         limits_,
         [this, index](Ns t_ns, const event::Message& m) {
+          if (follower_ != nullptr) follower_->message(sequence_, index, t_ns, m);
           summary_.messages.push_back({index, t_ns, m});
         },
-        [this, index](Ns, const event::Exchange& x) {
+        [this, index](Ns t_ns, event::Exchange x) {
+          if (x.ours) x.after_poll_ms = afterPoll(index, x.request_ns);
+          if (follower_ != nullptr) follower_->exchange(sequence_, index, t_ns, x);
           attempts_.exchange(index, x);
           summary_.exchanges.push_back({index, x.request_ns, x});
         });

@@ -5,6 +5,7 @@
 // limits, which name their sources. Witnessed times are receive times: the sender's own clock may differ by
 // the bus's waiting time.
 #include <algorithm>
+#include <cstdio>
 #include <cstring>
 #include <map>
 #include <optional>
@@ -22,10 +23,25 @@ using words::fixed;
 using words::idText;
 
 constexpr std::uint32_t kExtended = 0x80000000U;
+constexpr std::uint32_t kKLine = 0x40000000U, kJ1850 = 0x20000000U;  // an address of such a line
 constexpr std::size_t kEventsMost = 32;
 
 std::uint32_t keyOf(std::uint32_t id, bool extended) { return id | (extended ? kExtended : 0); }
-std::string nameOf(std::uint32_t key) { return idText(key & ~kExtended, (key & kExtended) != 0); }
+std::string nameOf(std::uint32_t key) {
+  if ((key & (kKLine | kJ1850)) != 0 && (key & kExtended) == 0) {
+    char out[16];
+    std::snprintf(out, sizeof out, "address %02X", static_cast<unsigned>(key & 0xFFU));
+    return out;
+  }
+  return idText(key & ~kExtended, (key & kExtended) != 0);
+}
+/// The limit of a response: of J1850 only one from memory is known.
+const char* responseLimit(std::uint32_t key) {
+  if ((key & kExtended) != 0) return "timing.p2_server_max_ms";
+  return (key & kKLine) != 0   ? "timing.kline_p2_max_ms"
+         : (key & kJ1850) != 0 ? ""
+                               : "timing.p2_server_max_ms";
+}
 
 /// ISO 15765-2: 00-7F ms, F1-F9 100-900 us, everything else 127 ms.
 double stMin_ms(std::uint8_t st) {
@@ -36,9 +52,10 @@ double stMin_ms(std::uint8_t st) {
 
 class HandshakeTiming : public Plugin {
  public:
-  static constexpr Card card{
-      "handshake-timing", "1.0", "exchanges and flow control against the standards' times and the supply",
-      bits(PIN16_FRAME, PIN16_MESSAGE, PIN16_EXCHANGE, PIN16_POWER, PIN16_SAMPLE, PIN16_BYTES, PIN16_LINK)};
+  static constexpr Card card{"handshake-timing", "1.1",
+                             "exchanges and flow control against the standards' times and the supply",
+                             bits(PIN16_FRAME, PIN16_MESSAGE, PIN16_EXCHANGE, PIN16_POWER, PIN16_SAMPLE,
+                                  PIN16_BYTES, PIN16_LINK, PIN16_LINE_MESSAGE, PIN16_LINE_EXCHANGE)};
   static constexpr pin16_setting settings[] = {
       numberSetting("near_ms", "ms", 40, 1, 10000,
                     "how soon after a dip a silent or late exchange counts as coinciding"),
@@ -138,9 +155,46 @@ class HandshakeTiming : public Plugin {
   }
 
   void onExchange(const Event& e, const pin16_exchange& x) override {
+    take(e, x, x.extended != 0 ? kExtended : 0);
+  }
+  void onLineExchange(const Event& e, const pin16_line_exchange& x) override {
+    take(e, x.exchange, isKLine(x.medium) ? kKLine : kJ1850);
+  }
+  /// A session is kept by messages less than P3 max apart (ISO 14230-2).
+  void onLineMessage(const Event& e, const pin16_line_message& m) override {
+    if (!isKLine(m.medium) || m.message.payload.size == 0 || m.message.payload.data[0] != 0x3E ||
+        e.t_ns == PIN16_NO_TIME)
+      return;
+    std::int64_t& last_ns =
+        alive_ns_.try_emplace({e.link, m.message.id | kKLine}, PIN16_NO_TIME).first->second;
+    if (last_ns != PIN16_NO_TIME) line_alive_ms_.push_back(words::ms(e.t_ns - last_ns));
+    last_ns = e.t_ns;
+  }
+
+  void onFinish(std::int64_t end_ns) override {
+    if (end_ns != PIN16_NO_TIME) see(end_ns);
+    count(0, exchanges_);
+    count(1, late_);
+    count(2, pending_);
+    count(3, silent_);
+    count(4, st_min_broken_.size());
+    count(5, block_broken_.size());
+    modules();
+    starts();
+    flowFindings();
+    klines();
+    supply();
+  }
+
+ private:
+  static bool isKLine(std::uint32_t medium) {
+    return medium == PIN16_ISO9141_2 || medium == PIN16_ISO14230_4;
+  }
+  /// `flag`: what kind of identifier or address it is.
+  void take(const Event& e, const pin16_exchange& x, std::uint32_t flag) {
     see(e.t_ns);
     ++exchanges_;
-    Module& m = modules_[{e.link, keyOf(x.answer_id != 0 ? x.answer_id : x.request_id, x.extended != 0)}];
+    Module& m = modules_[{e.link, (x.answer_id != 0 ? x.answer_id : x.request_id) | flag}];
     m.answer_known = m.answer_known || x.answer_id != 0;
     ++m.count;
     m.pending += x.pending;
@@ -163,22 +217,6 @@ class HandshakeTiming : public Plugin {
     if (x.ended == PIN16_INCOMPLETE) ++m.incomplete, troubled(e, x);
   }
 
-  void onFinish(std::int64_t end_ns) override {
-    if (end_ns != PIN16_NO_TIME) see(end_ns);
-    count(0, exchanges_);
-    count(1, late_);
-    count(2, pending_);
-    count(3, silent_);
-    count(4, st_min_broken_.size());
-    count(5, block_broken_.size());
-    modules();
-    starts();
-    flowFindings();
-    klines();
-    supply();
-  }
-
- private:
   struct Module {
     bool answer_known = false;
     std::uint64_t count = 0, late = 0, silent = 0, incomplete = 0, pending = 0;
@@ -282,7 +320,7 @@ class HandshakeTiming : public Plugin {
       for (const auto& [name, share] :
            {std::pair{"shortest", 0.0}, {"median", 0.5}, {"95 %", 0.95}, {"longest", 1.0}})
         rows.push_back({who + " response, " + name, words::quantile(m.response_ms, share), "ms", -1,
-                        "timing.p2_server_max_ms", ""});
+                        responseLimit(where.second), ""});
     }
     if (!rows.empty())
       section("response times", "exact quantiles; receive times where other equipment asked", rows);
@@ -366,6 +404,9 @@ class HandshakeTiming : public Plugin {
       rows.push_back({"between consecutive frames, longest", words::quantile(gaps_ms_, 1), "ms", -1,
                       "timing.obd_n_cr_ms", ""});
     }
+    if (!line_alive_ms_.empty())
+      rows.push_back({"between two tester-present on K-line, longest", words::quantile(line_alive_ms_, 1),
+                      "ms", -1, "timing.kline_p3_max_ms", ""});
     if (!keep_alive_ms_.empty())
       rows.push_back({"between two tester-present, longest", words::quantile(keep_alive_ms_, 1), "ms", -1,
                       "timing.s3_server_ms", ""});
@@ -464,7 +505,7 @@ class HandshakeTiming : public Plugin {
   std::vector<Trouble> troubles_;
   std::vector<std::int64_t> dips_;
   std::vector<Broken> st_min_broken_, block_broken_, slow_;
-  std::vector<double> flow_control_ms_, gaps_ms_, keep_alive_ms_;
+  std::vector<double> flow_control_ms_, gaps_ms_, keep_alive_ms_, line_alive_ms_;
   bool in_dip_ = false, supply_seen_ = false;
   double deepest_V_ = INFINITY;
   std::uint64_t exchanges_ = 0, late_ = 0, pending_ = 0, silent_ = 0;

@@ -16,9 +16,9 @@ using words::idText;
 
 class Rollcall : public Plugin {
  public:
-  static constexpr Card card{"rollcall", "1.0",
+  static constexpr Card card{"rollcall", "1.1",
                              "who answered, on which identifiers, with which services and numbers",
-                             bits(PIN16_EXCHANGE)};
+                             bits(PIN16_EXCHANGE, PIN16_LINE_EXCHANGE)};
   static constexpr pin16_counter counters[] = {
       oneCounter("modules", "modules that answered"),
       oneCounter("asked", "requests seen"),
@@ -27,12 +27,28 @@ class Rollcall : public Plugin {
   using Plugin::Plugin;
 
   void onExchange(const Event& e, const pin16_exchange& x) override {
+    take(e, x, x.extended != 0 ? kExtended : 0);
+  }
+  void onLineExchange(const Event& e, const pin16_line_exchange& x) override { take(e, x.exchange, kLine); }
+
+  void onFinish(std::int64_t) override {
+    count(0, modules_.size());
+    count(1, asked_);
+    count(2, negative_);
+    modules();
+    numbers();
+    expected();
+  }
+
+ private:
+  /// `flag`: what kind of identifier or address it is.
+  void take(const Event& e, const pin16_exchange& x, std::uint32_t flag) {
     ++asked_;
     if (x.ended == PIN16_SILENT && x.functional == 0)
-      silent_[{e.link, key(x.request_id, x.extended)}].push_back(e.sequence);
+      silent_[{e.link, x.request_id | flag}].push_back(e.sequence);
     if (x.answer_id == 0 || (x.ended != PIN16_ANSWERED && x.ended != PIN16_NEGATIVE)) return;
-    Module& m = modules_[{e.link, key(x.answer_id, x.extended)}];
-    if (x.functional == 0) m.request_key = key(x.request_id, x.extended);
+    Module& m = modules_[{e.link, x.answer_id | flag}];
+    if (x.functional == 0) m.request_key = x.request_id | flag;
     m.functional = m.functional || x.functional != 0;
     m.ours = m.ours || x.ours != 0;
     m.witnessed = m.witnessed || x.ours == 0;
@@ -51,16 +67,6 @@ class Rollcall : public Plugin {
     if (found.check != Vin::none) m.vins[found.number] = {found.check, e.sequence};
   }
 
-  void onFinish(std::int64_t) override {
-    count(0, modules_.size());
-    count(1, asked_);
-    count(2, negative_);
-    modules();
-    numbers();
-    expected();
-  }
-
- private:
   using Where = std::pair<std::uint16_t, std::uint32_t>;  // link, identifier with its flag
   struct Number {
     Vin::Check check = Vin::none;
@@ -78,11 +84,14 @@ class Rollcall : public Plugin {
     std::vector<std::uint64_t> events;
   };
 
-  static constexpr std::uint32_t kExtended = 0x80000000U;
+  static constexpr std::uint32_t kExtended = 0x80000000U, kLine = 0x40000000U;
   static std::uint32_t key(std::uint32_t id, std::uint8_t extended) {
     return id | (extended != 0 ? kExtended : 0);
   }
-  static std::string nameOf(std::uint32_t k) { return idText(k & ~kExtended, (k & kExtended) != 0); }
+  static std::string nameOf(std::uint32_t k) {
+    if ((k & kLine) != 0) return "address " + hex(static_cast<std::uint8_t>(k));
+    return idText(k & ~kExtended, (k & kExtended) != 0);
+  }
   static std::string hex(std::uint8_t b) {
     char out[4];
     std::snprintf(out, sizeof out, "%02X", b);
@@ -171,11 +180,19 @@ class Rollcall : public Plugin {
 
   /// The job's own module: did it answer, and on the identifiers that the job has?
   void expected() {
+    if (job().line_address >= 0) {
+      const std::uint32_t own = static_cast<std::uint32_t>(job().line_address) | kLine;
+      if (expected(own, own)) return;
+    }
     if (job().request_id < 0) return;
     const std::uint32_t request =
         key(static_cast<std::uint32_t>(job().request_id), job().extended != 0 ? 1 : 0);
     const std::uint32_t answer =
         key(static_cast<std::uint32_t>(job().answer_id), job().extended != 0 ? 1 : 0);
+    (void)expected(request, answer);
+  }
+  /// False: nothing was seen of it.
+  bool expected(std::uint32_t request, std::uint32_t answer) {
     Finding f;
     for (const auto& [where, m] : modules_)
       if (where.second == answer) {
@@ -184,7 +201,7 @@ class Rollcall : public Plugin {
         f.events = m.events;
         f.link = where.first;
         find(f);
-        return;
+        return true;
       }
     for (const auto& [where, m] : modules_)
       if (m.request_key == request) {
@@ -196,7 +213,7 @@ class Rollcall : public Plugin {
         f.events = m.events;
         f.link = where.first;
         find(f);
-        return;
+        return true;
       }
     for (const auto& [where, sequences] : silent_)
       if (where.second == request) {
@@ -209,8 +226,9 @@ class Rollcall : public Plugin {
             sequences.begin() + static_cast<std::ptrdiff_t>(std::min<std::size_t>(16, sequences.size())));
         f.link = where.first;
         find(f);
-        return;
+        return true;
       }
+    return false;
   }
 
   std::map<Where, Module> modules_;

@@ -54,6 +54,11 @@ class Bench {
                    "  [[module.answer]]\n  request = \"0100\"\n  data = \"80000000\"\n\n"
                    "  [[module.answer]]\n  request = \"0902\"\n  data = \"01\"\n"
                    "  text = \"0PN16BEN6H0000001\"\n\n  [[module.answer]]\n");
+    // Everything up at once: `rollcall` asks as soon as its links are up.
+    for (const auto& [from, to] :
+         {std::pair("power_on_s = 0.5", "power_on_s = 0.05"), std::pair("boot_s = 0.6", "boot_s = 0.1"),
+          std::pair("boot_s = 0.3", "boot_s = 0.1")})
+      scenario = replaced(scenario, from, to);
     fs::create_directory(f.file("bench"));
     writeFile(f.file("bench/scenario.toml"), scenario);
     const std::string job = readFile((kSound / "job.toml").string());
@@ -136,7 +141,7 @@ TEST_P(OverKLine, VerdictsAndVinsAreThoseOfTheBench) {
   EXPECT_TRUE(vins.contains(0xA9));
   bench::KLineHabits lead;
   lead.medium = GetParam().medium;
-  lead.tolerance_ms = 20;  // how exactly a loaded machine keeps 25 ms is no matter of this test
+  lead.tolerance_ms = 200;  // how exactly a loaded machine keeps 25 ms is no matter of this test
   if (lead.medium == Medium::iso9141_2) lead.key1 = lead.key2 = 0x08;
   bench::AtHabits adapter;
   adapter.medium = GetParam().medium;
@@ -198,7 +203,7 @@ TEST(OverKwp, TheJobsModuleIsAskedAtItsOwnAddress) {
   const auto at = b.check(fmt::format("at:{}?protocol=kwp-fast", served.path()));
   EXPECT_EQ(at.steps.at("answer"), "sound") << at.texts.at("answer");
   bench::KLineHabits lead;
-  lead.tolerance_ms = 20;
+  lead.tolerance_ms = 200;
   const KLineServed line(b.scenario(), lead);
   const auto kline = b.check(fmt::format("kline:{}?init=fast", line.path()));
   EXPECT_EQ(kline.steps.at("answer"), "sound") << kline.texts.at("answer");

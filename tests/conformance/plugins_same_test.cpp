@@ -141,6 +141,65 @@ class PluginsSame : public ::testing::TestWithParam<Source> {
   job::Job job_;
 };
 
+/// What was on a line: requests of ours and another tester's, answers in several messages, a silent one, a
+/// gap; every second message more from a second module.
+Flat lineTraffic(event::Medium medium) {
+  Flat out;
+  Ns t_ns = 1'790'000'000'000'000'000;
+  const auto add = [&](const auto& record, double after_ms) {
+    t_ns += fromMs(after_ms);
+    event::Header h;
+    h.sequence = out.headers.size() + 1;
+    h.t_ns = t_ns;
+    h.link = 0;
+    h.kind = event::kKindOf<std::decay_t<decltype(record)>>;
+    out.headers.push_back(h);
+    out.payloads.push_back(pack(record));
+  };
+  event::LinkState up;
+  up.uri = "kline:/dev/ttyUSB0";
+  up.condition = event::LinkCondition::up;
+  up.medium = medium;
+  add(up, 0);
+  const bool kwp = medium == event::Medium::iso14230_4;
+  const auto line = [&](bool request, std::uint8_t who, Bytes data, double after_ms, bool ours = true) {
+    event::Line m;
+    m.medium = medium;
+    m.ours = request && ours;
+    m.header = kwp ? Bytes{static_cast<std::uint8_t>((request ? 0xC0 : 0x80) + data.size()),
+                           static_cast<std::uint8_t>(request ? 0x33 : 0xF1), who}
+                   : Bytes{static_cast<std::uint8_t>(request ? 0x68 : 0x48),
+                           static_cast<std::uint8_t>(request ? 0x6A : 0x6B), who};
+    m.data = std::move(data);
+    m.first_ns = t_ns + fromMs(after_ms - 5);
+    add(m, after_ms);
+  };
+  for (int round = 0; round < 40; ++round) {
+    line(true, 0xF1, {0x01, 0x00}, 300, round % 4 != 3);
+    if (round % 5 != 4) line(false, 0x10, {0x41, 0x00, 0xBE, 0x3E, 0xB8, 0x11}, 20 + round);
+    if (round % 2 == 1) line(false, 0xA9, {0x41, 0x00, 0x80, 0x00, 0x00, 0x01}, 12);
+    line(true, 0xF1, {0x09, 0x02}, 400);
+    for (std::uint8_t part = 1; part <= 5; ++part)
+      line(false, 0x10, {0x49, 0x02, part, 0x31, 0x31, 0x31, 0x31}, 30);
+    if (kwp) line(true, 0xF1, {0x3E}, 2500);
+    if (round == 20) add(event::Gap{t_ns, t_ns + fromMs(500), "unplugged"}, 500);
+  }
+  return out;
+}
+
+TEST(PluginsSameOnALine, ForEveryCutAndBothNumbersOfThreads) {
+  job::Job job;
+  job.module.line_address = 0xA9;
+  for (const auto medium : {event::Medium::iso14230_4, event::Medium::iso9141_2, event::Medium::j1850_vpw}) {
+    const Flat all = lineTraffic(medium);
+    const std::string expected = resultsOf(all, job, 1, 0);
+    EXPECT_NE(expected.find("address A9"), std::string::npos) << "the plugins have seen it";
+    EXPECT_NE(expected.find("address 10 response, median"), std::string::npos);
+    for (std::uint64_t seed = 1; seed <= 20; ++seed)
+      ASSERT_EQ(resultsOf(all, job, 1 + seed % 2, seed), expected) << "seed " << seed;
+  }
+}
+
 TEST_P(PluginsSame, ForEveryCutAndBothNumbersOfThreads) {
   const Flat all = readAll(file_);
   ASSERT_FALSE(all.headers.empty());

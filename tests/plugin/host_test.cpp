@@ -104,6 +104,23 @@ TEST_F(PluginHost, AnotherMajorOrSizeIsRefusedUnloaded) {
   }
 }
 
+TEST_F(PluginHost, APluginOfAnOlderMinorIsTaken) {
+  std::string old = slurp(testing::shipped("bus-census"));
+  const std::size_t at = cardOffset(old);
+  ASSERT_NE(at, std::string::npos);
+  const auto put = [&](std::size_t offset, std::uint32_t value) {
+    std::memcpy(old.data() + at + offset, &value, sizeof value);
+  };
+  const std::string path = (dir_ / "old.so").string();
+  put(offsetof(pin16_card, minor), 0);
+  std::ofstream(path, std::ios::binary) << old;
+  const Status s = checkCard(path);
+  EXPECT_TRUE(s) << s.error().text();
+  put(offsetof(pin16_card, exchange_size), 96);
+  std::ofstream(path, std::ios::binary) << old;
+  EXPECT_FALSE(checkCard(path)) << "of another size all the same";
+}
+
 TEST_F(PluginHost, DamagedFilesAreRefusedAtEveryLength) {
   const std::string original = slurp(hostile("throws"));
   const std::string path = (dir_ / "cut.so").string();

@@ -73,6 +73,42 @@ void segmented(Stage& s, double from_ms, std::uint8_t block, std::uint8_t st_min
     s.frame(from_ms + t, 0x7E8, {static_cast<std::uint8_t>(0x20 | sn++), 0, 0, 0, 0, 0, 0, 0});
 }
 
+TEST(HandshakeTiming, OnALineByAddressAndItsOwnLimits) {
+  Stage s;
+  const auto line = [](event::Medium medium, double response_ms) {
+    event::Exchange x = exchange(event::Ended::answered, response_ms);
+    x.request_id = 0x33;
+    x.answer_id = 0x10;
+    x.medium = medium;
+    return x;
+  };
+  s.exchange(0, line(event::Medium::iso14230_4, 30));
+  s.exchange(1000, line(event::Medium::iso14230_4, 40));
+  for (const double at_ms : {3000.0, 5500.0, 9000.0}) {
+    event::Message m;
+    m.id = 0xF1;
+    m.complete = true;
+    m.payload = {0x3E};
+    m.medium = event::Medium::iso14230_4;
+    m.header = {0xC1, 0x33, 0xF1};
+    s.message(at_ms, m);
+  }
+  Results r = timing(s);
+  EXPECT_EQ(counterOf(r, "exchanges"), 2U);
+  const Figure* row = rowOf(r, "response times", "address 10 response, longest");
+  ASSERT_NE(row, nullptr);
+  EXPECT_EQ(row->value, 40);
+  EXPECT_EQ(row->limit_name, "timing.kline_p2_max_ms");
+  row = rowOf(r, "keep-alive", "between two tester-present on K-line, longest");
+  ASSERT_NE(row, nullptr);
+  EXPECT_EQ(row->value, 3500);
+  Stage j1850;
+  j1850.exchange(0, line(event::Medium::j1850_pwm, 30));
+  r = timing(j1850);
+  EXPECT_EQ(rowOf(r, "response times", "address 10 response, longest")->limit_name, "")
+      << "only one from memory is known";
+}
+
 TEST(HandshakeTiming, StMinAndBlockSizeKeptOrBrokenAndByWhom) {
   Stage kept;
   segmented(kept, 0, 0, 10, {12, 22, 32});

@@ -55,6 +55,49 @@ TEST(Rollcall, NamesModulesServicesAndRefusals) {
   EXPECT_NE(rowOf(r, "who answered", "7E1")->text.find("never answered"), std::string::npos);
 }
 
+event::Exchange onLine(event::Medium medium, std::uint32_t from, Bytes request, Bytes answer) {
+  event::Exchange x = answered(medium == event::Medium::iso14230_4 ? 0x33 : 0x6A, from, std::move(request),
+                               std::move(answer), true);
+  x.medium = medium;
+  x.request_header = {0x68, 0x6A, 0xF1};
+  x.answer_header = {0x48, 0x6B, static_cast<std::uint8_t>(from)};
+  return x;
+}
+
+TEST(Rollcall, ModulesOnALineHaveAddresses) {
+  Stage s;
+  s.job.module.line_address = 0xA9;
+  Bytes vin{0x49, 0x02, 0x01};
+  for (const char c : std::string("11111111111111111")) vin.push_back(static_cast<std::uint8_t>(c));
+  s.exchange(0, onLine(event::Medium::j1850_vpw, 0x10, {0x01, 0x00}, {0x41, 0x00, 0xBE, 0x1F, 0xA8, 0x13}));
+  s.exchange(100, onLine(event::Medium::j1850_vpw, 0xA9, {0x09, 0x02}, vin));
+  // The same number as an identifier of CAN is another module.
+  s.exchange(200, answered(0x6A, 0x10, {0x01, 0x00}, {0x41, 0x00, 0x80, 0x00, 0x00, 0x00}));
+  const Results r = call(s);
+  EXPECT_EQ(counterOf(r, "modules"), 3U);
+  const Figure* row = rowOf(r, "who answered", "address 10");
+  ASSERT_NE(row, nullptr);
+  EXPECT_NE(row->text.find("17 PIDs supported"), std::string::npos) << row->text;
+  ASSERT_NE(rowOf(r, "who answered", "010"), nullptr);
+  ASSERT_NE(findingOf(r, "vin"), nullptr);
+  EXPECT_NE(findingOf(r, "vin")->text.find("address A9"), std::string::npos);
+  ASSERT_NE(findingOf(r, "job-module-answers"), nullptr);
+  EXPECT_NE(findingOf(r, "job-module-answers")->text.find("address A9"), std::string::npos);
+}
+
+TEST(Rollcall, TheJobsModuleOnALineThatIsSilent) {
+  Stage s;
+  s.job.module.line_address = 0x58;
+  event::Exchange x;
+  x.request_id = x.answer_id = 0x58;
+  x.request = {0x1A, 0x90};
+  x.medium = event::Medium::iso14230_4;
+  s.exchange(0, x, 1000);
+  const Results r = call(s);
+  ASSERT_NE(findingOf(r, "job-module-silent"), nullptr);
+  EXPECT_NE(findingOf(r, "job-module-silent")->text.find("address 58"), std::string::npos);
+}
+
 TEST(Rollcall, NumbersThatDisagreeAreAWarning) {
   Stage s;
   // 11111111111111111: the check digit of seventeen ones holds (49 CFR 565.15, common worked example).

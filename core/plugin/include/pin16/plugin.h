@@ -33,7 +33,8 @@ extern "C" {
 
 #define PIN16_PLUGIN_MAJOR 1
 /* Grows when members are appended to structures that carry their size, or functions to pin16_host. */
-#define PIN16_PLUGIN_MINOR 0
+/* Minor 1: line messages and exchanges, pin16_job.line_address. */
+#define PIN16_PLUGIN_MINOR 1
 #define PIN16_CARD_MAGIC 0x3631504eU /* "NP16", little-endian */
 #define PIN16_NO_TIME INT64_MIN
 #define PIN16_NO_LINK 0xFFFFU
@@ -62,6 +63,9 @@ enum pin16_kind {
   PIN16_NOTE = 33,     /* struct pin16_note */
   PIN16_MESSAGE = 64,  /* struct pin16_message: concluded by Pin16 from frames */
   PIN16_EXCHANGE = 65, /* struct pin16_exchange: likewise */
+  /* Minor 1. K-line and J1850, where modules have addresses and no identifiers; never as the two above. */
+  PIN16_LINE_MESSAGE = 66,  /* struct pin16_line_message */
+  PIN16_LINE_EXCHANGE = 67, /* struct pin16_line_exchange */
 };
 /* A set of kinds, for pin16_plugin.kinds. */
 #define PIN16_KIND_BIT(kind) (UINT64_C(1) << ((kind) < 32 ? (kind) : (kind) - 16))
@@ -176,6 +180,25 @@ struct pin16_exchange {
   struct pin16_bytes request, answer;
 };
 
+enum pin16_medium {
+  PIN16_CAN = 0, PIN16_ISO9141_2 = 1, PIN16_ISO14230_4 = 2, PIN16_J1850_PWM = 3, PIN16_J1850_VPW = 4
+};
+/* Minor 1. `size` is that of the structure as the host knows it: look before using a member of a later minor. */
+struct pin16_line_message {
+  uint32_t size;
+  uint32_t medium;               /* enum pin16_medium */
+  struct pin16_bytes header;     /* as on the line; the check byte is in neither of the two and was right */
+  struct pin16_message message;  /* id: the sender's address, 0 where the header has none; payload: service first */
+};
+struct pin16_line_exchange {
+  uint32_t size;
+  uint32_t medium;
+  struct pin16_bytes request_header, answer_header;
+  /* Identifiers are addresses of one byte, of the target asked and of the answer's sender; an answer of several
+     messages is joined to what SAE J1979 defines for CAN. */
+  struct pin16_exchange exchange;
+};
+
 /* ---- what a plugin says of itself */
 
 enum pin16_setting_type { PIN16_NUMBER = 0, PIN16_SWITCH = 1, PIN16_TEXT = 2 };
@@ -270,6 +293,8 @@ struct pin16_job {
   double current_steady_min_A, current_steady_max_A;
   uint32_t bitrate; /* 0 not known */
   uint32_t power_up_budget; /* 0 none stated */
+  int32_t line_address;     /* minor 1: of the module on K-line or J1850; below 0 not known */
+  uint32_t reserved;
 };
 /* A request to a module; the gate decides. */
 struct pin16_request {

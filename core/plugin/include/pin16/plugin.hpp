@@ -100,6 +100,8 @@ class Plugin {
   virtual void onNote(const Event&, const pin16_note&) {}
   virtual void onMessage(const Event&, const pin16_message&) {}
   virtual void onExchange(const Event&, const pin16_exchange&) {}
+  virtual void onLineMessage(const Event&, const pin16_line_message&) {}
+  virtual void onLineExchange(const Event&, const pin16_line_exchange&) {}
   /// `exchange` null: the gate did not let it out, `refused` says why.
   virtual void onAnswered(std::uint64_t tag, const pin16_exchange* exchange, std::string_view refused) {
     (void)tag, (void)exchange, (void)refused;
@@ -133,6 +135,10 @@ class Plugin {
         return onMessage(e, body<pin16_message>(e));
       case PIN16_EXCHANGE:
         return onExchange(e, body<pin16_exchange>(e));
+      case PIN16_LINE_MESSAGE:
+        return onLineMessage(e, body<pin16_line_message>(e));
+      case PIN16_LINE_EXCHANGE:
+        return onLineExchange(e, body<pin16_line_exchange>(e));
       default:
         return;
     }
