@@ -190,8 +190,8 @@ def scene_documents():
 
 
 def why_documents():
-    found = run(["why", "--job", "own-battery-sound.toml", "--reading", "V(pin16,pin4)=0.1V;power=source",
-                 "--reading", "lamp=dark", "--reading", "dash-signs=some", "--reading", "R(connfuse)=0.01ohm power=off"], "pin16-why")
+    found = run(["why", "--job", "pin16-dead-fed-in-place.toml", "--reading", "V(src+,src-)=12.5V;power=source",
+                 "--reading", "signs=none", "--reading", "I(feed)=3.9A power=on"], "pin16-why", 1)
     if not found or not found["next"] or not found["groups"] or not any(c["against"] for c in found["causes"]):
         fault(f"why: {found}")
     contradicted = run(["why", "--job", "own-battery-sound.toml", "--reading", "R(connfuse)=OL", "--reading", "lamp=lit",
