@@ -27,5 +27,11 @@ done
 build/tests/can_bench --benchmark_min_time=1 || failed=1
 PIN16_QUIET=1 build/tests/test_supply --gtest_filter='DipTiming.*' || failed=1
 PIN16_QUIET=1 build/tests/test_bench --gtest_filter='AtDips.*' || failed=1
+# Accuracy of the reasons on fresh truths; the figures stand in docs/study.md.
+seed=$(date +%s)
+build/tests/study --seed "$seed" --benches 1000 --opponents --list || failed=1
+build/tests/study --seed "$seed" --benches 1000 --flat || failed=1
+build/tests/study --seed "$seed" --benches 300 --two || failed=1
+build/tests/study --seed "$seed" --benches 100 --outside || failed=1
 for script in tests/speed/*.sh; do bash "$script" build || failed=1; done
 [ "$failed" = 0 ] && echo "long run: passed" || { echo "long run: failed"; exit 1; }

@@ -18,7 +18,11 @@ constexpr std::uint16_t kCannot = kCodes - 1;  // the reading cannot be taken on
 constexpr double kWrong = 0.03, kTail = 0.15, kOwnSay = 0.85, kInflate = 1.3;
 constexpr double kNoContact = 0.3;    // share of wrong readings (own figure)
 constexpr double kGroup_bits = 0.25;  // all allowed readings together part two causes by less
-constexpr int kTries = 40;            // draws a wanted sample with the symptom
+// "Nothing known explains these readings": so many of them wrong if the leading cause is right, or so much
+// less probable than expected, all together. Own figures, for at most 3 in 100 false alarms on benches of the
+// model.
+constexpr double kWrongMost = 2, kSurpriseMost_bits = 10;
+constexpr int kTries = 40;  // draws a wanted sample with the symptom
 
 /// The scale on which a reading is compared, and how its codes lie on it.
 struct Scale {
@@ -669,9 +673,9 @@ std::vector<Fit> Reasoner::fits() const {
 }
 
 bool Reasoner::unexplained() const {
-  double wrong = 0;
-  for (const Fit& f : fits()) wrong += f.wrong;
-  return wrong >= 1.5;
+  double wrong = 0, surprise = 0;
+  for (const Fit& f : fits()) wrong += f.wrong, surprise += f.surprise;
+  return wrong >= kWrongMost || surprise >= kSurpriseMost_bits;
 }
 
 std::vector<std::size_t> Reasoner::gate() const {

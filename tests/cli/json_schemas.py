@@ -194,6 +194,17 @@ def scene_documents():
         "pin16-scene", 0)
 
 
+def why_documents():
+    found = run(["why", "--job", "pin16-dead-fed-in-place.toml", "--reading", "V(src+,src-)=12.5V;power=source",
+                 "--reading", "signs=none", "--reading", "I(feed)=3.9A power=on"], "pin16-why", 1)
+    if not found or not found["next"] or not found["groups"] or not any(c["against"] for c in found["causes"]):
+        fault(f"why: {found}")
+    contradicted = run(["why", "--job", "own-battery-sound.toml", "--reading", "R(connfuse)=OL", "--reading", "lamp=lit",
+                        "--reading", "V(connfuse supply,chassis)=12.5V", "--reading", "V(pin16,pin4)=0V"], "pin16-why")
+    if not contradicted or not contradicted["misfits"]:
+        fault("why: no contradiction in any document")
+
+
 def note_documents():
     os.environ["XDG_RUNTIME_DIR"] = os.getcwd()
     listening = subprocess.Popen([PIN16, "listen", SOUND, "-o", "noted.pcapng"], stdout=subprocess.DEVNULL,
@@ -266,6 +277,7 @@ def main():
         links_documents()
         plugins_documents()
         scene_documents()
+        why_documents()
         note_documents()
         bench_documents()
         os.chdir("/")

@@ -330,6 +330,8 @@ int run(int argc, char** argv) {
   bool two = false, outside = false, opponents = false, no_pairs = false, list = false, flat = false;
   Noise noise;
   Options options;
+  double at_least = 0;
+  bool enough = true;
   for (int i = 1; i < argc; ++i) {
     const std::string_view a = argv[i];
     const auto value = [&]() -> const char* { return i + 1 < argc ? argv[++i] : ""; };
@@ -357,6 +359,8 @@ int run(int argc, char** argv) {
       g_handling = std::atof(value());
     else if (a == "--clean")
       noise = {1, 0, 0};
+    else if (a == "--at-least")
+      at_least = std::atof(value());
     else if (a == "--flat")
       flat = true;
     else if (a == "--list")
@@ -486,6 +490,8 @@ int run(int argc, char** argv) {
     }
     const std::string what = name + (outside ? " outside" : two ? " two causes" : "");
     report(what + ", by information", policy, true);
+    const auto right = std::count_if(policy.begin(), policy.end(), [](const Outcome& o) { return o.top1; });
+    if (static_cast<double>(right) < at_least * static_cast<double>(policy.size())) enough = false;
     report(what + ", checklist to the same stop", list_long, false);
     report(what + ", checklist to first fault", list_short, false);
     report(what + ", random order", random, false);
@@ -502,7 +508,7 @@ int run(int argc, char** argv) {
         fmt::print("  {} x {}\n", most[i].first, most[i].second);
     }
   }
-  return 0;
+  return enough ? 0 : 1;
 }
 
 }  // namespace pin16::study
