@@ -93,8 +93,7 @@ Status Why::readCapture() {
       const auto frame =
           h.kind == event::Kind::frame && (h.flags & event::kOutbound) == 0 ? batch.frame(h) : std::nullopt;
       if (!frame || frame->error()) continue;
-      const bool own =
-          address && frame->id() == address->answer_id && frame->extended() == address->extended;
+      const bool own = address && frame->id() == address->answer_id && frame->extended() == address->extended;
       (own ? module : others) = true;
     }
   }
@@ -155,7 +154,8 @@ reasons::Policy Why::policy(const reasons::Reasoner& m) const {
   reasons::Policy p;
   if (job_.power_up_budget) {
     const auto ledger = job::readLedger(job_);
-    p.power_ups_left = std::max(0, *job_.power_up_budget - static_cast<int>(ledger ? ledger->size() : 0));
+    p.power_ups_left =
+        std::max(0, *job_.power_up_budget - (ledger ? job::countPower(*ledger).powerUps() : 0));
   }
   p.powered = !m.evidence().empty() &&
               reasons::readings()[m.evidence().back().reading].power == reasons::Power::on &&

@@ -427,8 +427,8 @@ class IsoTpVm : public testing::Test {
       ASSERT_FALSE(out.failed) << protocol::toText(*out.failed);
       whole = out.message;
       if (out.send) {
-        // The kernel (net/can/isotp.c, 6.1; from memory) waits for flow control from when its own frame has come
-        // back to it: one that the other processor sends sooner is ignored, and the transfer is over.
+        // The kernel (net/can/isotp.c, 6.1; from memory) waits for flow control from when its own frame has
+        // come back to it: one that the other processor sends sooner is ignored, and the transfer is over.
         std::this_thread::sleep_for(std::chrono::milliseconds(5));
         put(rx.frame(*out.send));
         rx.onConfirmed(bootNow());
