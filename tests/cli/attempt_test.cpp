@@ -380,17 +380,11 @@ TEST(Envelope, AnotherReaderOpensTheCapture) {
 TEST(BetweenAttempts, OneChangeIsNamedOrWhyThereIsNone) {
   const TemporaryFolder f;
   const std::string job = jobWith(f, "stop_after_alike = 2\n");
+  const std::string bench = "bench:" + std::string(PIN16_SOURCE_DIR) + "/captures/scenarios/removed-sound";
+  int n = 0;
   const auto again = [&](const std::vector<std::string>& more) {
     std::vector<std::string> words = {
-        "listen",
-        "--attempt",
-        "--job",
-        job,
-        "bench:" + std::string(PIN16_SOURCE_DIR) + "/captures/scenarios/removed-sound",
-        "--for",
-        "1",
-        "-o",
-        "a.pcapng"};
+        "listen", "--attempt", "--job", job, bench, "--for", "1", "-o", std::to_string(n++) + ".pcapng"};
     words.insert(words.end(), more.begin(), more.end());
     return runPin16(words, f.path());
   };
@@ -487,8 +481,8 @@ TEST(Envelope, APlaintextOnAKLineIsFoundNowhere) {
   answer.insert(answer.end(), secret.begin(), secret.end());
   ::setenv("PIN16_LOG", "debug", 1);
   const Ran ran = overKLine(f, {{50, kwp(0x11, 0xF1, {0x1A, 0x90})},
-                                {30, kwp(0xF1, 0x11, answer)},
-                                {200, secret.substr(0, 20)}});  // and bytes that make no message
+                                {200, kwp(0xF1, 0x11, answer)},  // its bytes take 47 ms on the line
+                                {200, secret.substr(0, 20)}});   // and bytes that make no message
   ::unsetenv("PIN16_LOG");
   EXPECT_EQ(attemptOf(ran).at("rung").as_string(), "through");
   const std::string shown = runPin16({"review", "a.pcapng"}, f.path()).out +

@@ -62,6 +62,7 @@ std::vector<std::vector<std::string>> everyCommand(const std::string& uri) {
 
 void runAll(const TemporaryFolder& f, const std::string& uri, const std::set<std::string>& may_go_on) {
   int n = 0;
+  while (std::filesystem::exists(f.file("c" + std::to_string(n) + ".pcapng"))) ++n;
   for (auto words : everyCommand(uri)) {
     const std::string command = words[0];
     if (command != "links") words.insert(words.end(), {"-o", "c" + std::to_string(n++) + ".pcapng"});
