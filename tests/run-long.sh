@@ -24,8 +24,9 @@ cmake -S . -B build-asan -G Ninja -DCMAKE_BUILD_TYPE=RelWithDebInfo -DCMAKE_CXX_
 for room in link supply; do
   PIN16_MUTATIONS=1000000 build-asan/tests/test_$room --gtest_filter='*Mutations*:ScpiDialogue.Whatever*' || failed=1
 done
+bash tests/parser-coverage.sh || failed=1
 build/tests/can_bench --benchmark_min_time=1 || failed=1
-PIN16_QUIET=1 build/tests/test_supply --gtest_filter='DipTiming.*' || failed=1
-PIN16_QUIET=1 build/tests/test_bench --gtest_filter='AtDips.*' || failed=1
+PIN16_QUIET=1 build/tests/test_supply --gtest_filter='*DipTiming.*' || failed=1
+PIN16_QUIET=1 build/tests/test_bench --gtest_filter='*AtDips.*' || failed=1
 for script in tests/speed/*.sh; do bash "$script" build || failed=1; done
 [ "$failed" = 0 ] && echo "long run: passed" || { echo "long run: failed"; exit 1; }
