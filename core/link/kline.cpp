@@ -179,9 +179,12 @@ Status KLineLink::send(Permit permit) {
 }
 
 void KLineLink::next() {
+  if (waiting_.empty()) return arm();
+  // Until P3 min is over others may still speak: the second of two modules that an initialisation woke. Only
+  // then is our echo what has to come next.
+  if (session_) hold_until_ns_ = std::max(hold_until_ns_, last_ns_ + p3_min_ns_);
   if (hold_until_ns_ != kNoTime && bootNow() < hold_until_ns_) return arm();
   hold_until_ns_ = kNoTime;
-  if (waiting_.empty()) return arm();
   if (session_)
     transmit();
   else if (waiting_.front().start())

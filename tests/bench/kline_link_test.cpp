@@ -233,6 +233,20 @@ TEST_F(KLine, AModuleOfTheOtherMediumIsToldAndAskedInItsForm) {
   EXPECT_EQ(vin(askVin()), kVin);
   EXPECT_THAT(desk->adapter->addresses, ElementsAre(0x33)) << "woken once";
 }
+// The second one speaks while the request waits for its pause: that is no collision.
+TEST_F(KLine, TwoModulesAreWokenByOneInitialisation) {
+  Scenario two = *loadScenario(kSound);
+  link::addBuiltInSchemes();
+  two.modules[0].functional = true;
+  two.modules[0].answers.push_back({{0x01, 0x00}, {0x80, 0, 0, 0}, 0});
+  KLineDesk both(io, two, habits(""));
+  Rig r(io, "kline:" + both.path() + "?init=fast");
+  ASSERT_TRUE(r.comesUp());
+  const auto all = r.ask(protocol::functionalTarget(), "0100");
+  EXPECT_EQ(all.exchanges.size(), 2U) << testing::PrintToString(r.notes());
+  EXPECT_THAT(r.notes(), Not(Contains(HasSubstr("collision"))));
+}
+
 TEST_F(KLine, TheSessionIsKeptAndEnded) {
   open("?init=fast");
   (void)rig->ask(protocol::functionalTarget(), "01 00");

@@ -88,9 +88,9 @@ class Bench {
   }
   /// VINs by address on a line medium.
   std::map<std::int64_t, std::string> roll(const std::string& uri) {
-    const auto doc = document(runPin16({"rollcall", uri, "--job", "job.toml", "--rate-known", "--json", "-o",
-                                        fmt::format("{}.pcapng", ++captures_)},
-                                       f.path()));
+    const auto doc = document(runPin16(
+        {"rollcall", uri, "--job", "job.toml", "--json", "-o", fmt::format("{}.pcapng", ++captures_)},
+        f.path()));
     std::map<std::int64_t, std::string> out;
     for (const auto& m : doc.at("modules").as_array()) {
       const auto id = m.at("answer_id").to_number<std::int64_t>();

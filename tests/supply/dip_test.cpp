@@ -7,9 +7,11 @@
 #include <algorithm>
 #include <cmath>
 #include <cstdlib>
+#include <optional>
 #include <random>
 
 #include "core/supply/supply.hpp"
+#include "tests/link/paced_pty.hpp"
 #include "tests/supply/support.hpp"
 
 namespace pin16::supply {
@@ -37,17 +39,24 @@ std::vector<double> addDips(bench::Scenario& s, double from_s) {
   return at_s;
 }
 
-TEST(DipTiming, TheSampleThatFirstShowsADipContainsItsTrueTime) {
+/// 0: a pty's own, no rate.
+class DipTiming : public testing::TestWithParam<std::uint32_t> {};
+INSTANTIATE_TEST_SUITE_P(Baud, DipTiming, testing::Values(0U, 115200U));
+
+TEST_P(DipTiming, TheSampleThatFirstShowsADipContainsItsTrueTime) {
   auto scenario = *bench::loadScenario("removed-sound");
   std::erase_if(scenario.meters, [](const bench::Meter& m) { return m.point != "V(src+,src-)"; });
   const auto at_s = addDips(scenario, 1.5);
   const Folder folder;
   const ServedBench bench(scenario, {{"scpi?slow_ms=2"}, folder.path(), 0});
+  std::optional<link::PacedPty> cable;
+  if (GetParam() != 0) cable.emplace(folder.file("scpi"), GetParam());
   addMeterSchemes();
   boost::asio::io_context io;
   link::KeepingHost host;
-  auto made = link::makeLink(*link::parseUri("scpi:" + folder.file("scpi") + "?V=V(src+,src-)&every_ms=5"),
-                             {io, host, 0});
+  auto made = link::makeLink(
+      *link::parseUri("scpi:" + (cable ? cable->path() : folder.file("scpi")) + "?V=V(src+,src-)&every_ms=5"),
+      {io, host, 0});
   ASSERT_TRUE(made) << made.error().text();
   (*made)->open();
   const Ns end_ns = bench.start_boot_ns + std::llround((at_s.back() + 0.2) * 1e9);
