@@ -459,7 +459,7 @@ bool inject(std::size_t cause, Bench& b, Draw& d) {
       {"accessory-timer", [](Bench& x, Draw&) { x.timer_off = true, x.outlet_shares = true; }},
       {"plugged-device", [](Bench& x, Draw& r) { x.plugged_device = true, x.rings = true; if (r.chance(0.5)) x.term_extra_ohm = 120; x.other_tester = r.chance(0.4); }},
       {"terminal-spread", [](Bench& x, Draw&) { x.bus_contact_open = true; }},
-      {"bus-empty", [](Bench& x, Draw& r) { x.open_high = x.open_low = true, x.others = false, x.gateway = false, x.monitor_acknowledges = r.chance(0.5); }},
+      {"bus-empty", [](Bench& x, Draw& r) { x.open_high = x.open_low = true, x.others = false, x.monitor_acknowledges = r.chance(0.5); }},
       {"port-asleep", [](Bench& x, Draw&) { x.port_asleep = true; }},
       {"reserve-half-alive", [](Bench& x, Draw&) { x.half_alive = true; }},
       {"answers-only-early", [](Bench& x, Draw&) { x.only_early = true; }},
@@ -472,6 +472,7 @@ bool inject(std::size_t cause, Bench& b, Draw& d) {
     return out;
   }();
   if (by_cause[cause] == nullptr || (causes()[cause].arrangements & bit(b.arrangement)) == 0) return false;
+  if (b.gateway && std::string_view(causes()[cause].id) == "bus-empty") return false;
   by_cause[cause](b, d);
   return true;
 }
