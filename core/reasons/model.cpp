@@ -85,6 +85,11 @@ struct SupplyState {
   double source_A = 0, feed_A = 0;
   bool limited = false;
   [[nodiscard]] double volts(Node a, Node b) const { return v[a] - v[b]; }
+  void mix(const SupplyState& o, double share) {
+    for (std::size_t i = 0; i < kNodes; ++i) v[i] += share * (o.v[i] - v[i]);
+    source_A += share * (o.source_A - source_A), feed_A += share * (o.feed_A - feed_A);
+    limited = limited || o.limited;
+  }
 };
 
 bool own(const Bench& b) { return b.arrangement == Arrangement::own_battery; }
@@ -191,7 +196,10 @@ Fed feedModule(const Bench& b) {
     // Stops again: starts anew once its volts recover, or hangs where the limit holds it.
     const bool hangs = boot.limited && at(b.run_A).limited && b.coin[0] < 0.6;
     out.pattern = hangs ? 0 : 1;
-    if (hangs) out.supply = boot;
+    if (hangs)
+      out.supply = boot;
+    else
+      out.supply.mix(boot, b.coin[1]);  // a meter shows something between
     return out;
   }
   out.supply = at(b.run_A);
@@ -512,7 +520,10 @@ Talk talk(const Bench& b, const Fed& fed) {
   t.running = fed.running;
   t.on_can = t.running && !b.k_line && !b.driver_dead;
   const bool bar = own(b) ? fed.supply.volts(kBar, kChassis) > 8 && b.key_on : fed.supply.v[kFeed] > 8;
-  t.trunk = b.gateway ? b.gateway_fed && bar && (!own(b) || b.key_on) : b.others && bar;
+  // Key off: now and then others are still awake, for instance after a door was opened.
+  const bool awake = !own(b) || b.key_on || (b.coin[9] < 0.35 && fed.supply.volts(kBar, kChassis) > 8);
+  t.trunk = b.gateway ? b.gateway_fed && awake && (bar || (own(b) && !b.key_on))
+                      : b.others && awake && (bar || (own(b) && !b.key_on));
 
   Rails r;
   r.if_V = fed.supply.volts(kIfMinus, kChassis), r.module_V = fed.supply.volts(kModMinus, kChassis);
@@ -571,8 +582,9 @@ enum Class { kNone, kAck, kForm, kBitError, kStuck, kNoAdapter };
 int errorClass(const Talk& t) {
   const Bench& b = t.b;
   if (!t.adapter) return kNoAdapter;
-  if (b.listen_only || b.bus_side_dead)
-    return t.b.rate_wrong && t.traffic() && !b.bus_side_dead ? kForm : kNone;
+  if (b.listen_only) return b.rate_wrong && t.traffic() && !b.bus_side_dead ? kForm : kNone;
+  // A dead driver: the controller may see its own bits or not, and nobody acknowledges.
+  if (b.bus_side_dead) return b.coin[2] < 0.35 ? kNone : b.coin[2] < 0.7 ? kAck : kBitError;
   if (b.bus_contact_open) return kAck;
   if (b.jammed || !t.h.own_recessive) return kStuck;
   if (!t.h.own_dominant) return kBitError;
