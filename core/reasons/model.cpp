@@ -185,7 +185,7 @@ Fed feedModule(const Bench& b) {
     out.pattern = 2;
     return out;
   }
-  const bool called = !b.dead_open && (!b.needs_second || b.second_given) &&
+  const bool called = !b.dead_open && b.short_ohm >= kOpen_ohm && (!b.needs_second || b.second_given) &&
                       (!b.needs_wake || b.wake_given) && !b.asleep && (!own(b) || b.key_on);
   const auto at = [&](double ampere) { return solveSupply(b, kNominal_V / ampere); };
   const auto volts = [](const SupplyState& s) { return s.volts(kMod, kModMinus); };
@@ -453,7 +453,13 @@ bool inject(std::size_t cause, Bench& b, Draw& d) {
       {"module-locked", [](Bench& x, Draw&) { x.locked = true; }},
       {"module-busoff", [](Bench& x, Draw&) { x.bus_off = true; }},
       {"module-dead-open", [](Bench& x, Draw&) { x.dead_open = true; }},
-      {"module-dead-short", [](Bench& x, Draw& r) { x.short_ohm = r.log(0.2, 4); }},
+      {"module-dead-short",
+       [](Bench& x, Draw& r) {
+         x.short_ohm = r.log(0.2, 4);
+         // What a lead's or slot's fuse of 7.5 to 10 A makes of it.
+         if (12 / x.short_ohm > r.flat(8, 14) && r.chance(0.8))
+           (own(x) ? x.module_fuse_ohm : x.rig_fuse_ohm) = kOpen_ohm;
+       }},
       {"module-trx-dead", [](Bench& x, Draw&) { x.driver_dead = true; }},
       {"module-stuck", [](Bench& x, Draw&) { x.stuck = true; }},
       {"module-resets", [](Bench& x, Draw&) { x.resets = true; }},
