@@ -85,6 +85,11 @@ struct SupplyState {
   double source_A = 0, feed_A = 0;
   bool limited = false;
   [[nodiscard]] double volts(Node a, Node b) const { return v[a] - v[b]; }
+  void mix(const SupplyState& o, double share) {
+    for (std::size_t i = 0; i < kNodes; ++i) v[i] += share * (o.v[i] - v[i]);
+    source_A += share * (o.source_A - source_A), feed_A += share * (o.feed_A - feed_A);
+    limited = limited || o.limited;
+  }
 };
 
 bool own(const Bench& b) { return b.arrangement == Arrangement::own_battery; }
@@ -180,7 +185,7 @@ Fed feedModule(const Bench& b) {
     out.pattern = 2;
     return out;
   }
-  const bool called = !b.dead_open && (!b.needs_second || b.second_given) &&
+  const bool called = !b.dead_open && b.short_ohm >= kOpen_ohm && (!b.needs_second || b.second_given) &&
                       (!b.needs_wake || b.wake_given) && !b.asleep && (!own(b) || b.key_on);
   const auto at = [&](double ampere) { return solveSupply(b, kNominal_V / ampere); };
   const auto volts = [](const SupplyState& s) { return s.volts(kMod, kModMinus); };
@@ -191,7 +196,10 @@ Fed feedModule(const Bench& b) {
     // Stops again: starts anew once its volts recover, or hangs where the limit holds it.
     const bool hangs = boot.limited && at(b.run_A).limited && b.coin[0] < 0.6;
     out.pattern = hangs ? 0 : 1;
-    if (hangs) out.supply = boot;
+    if (hangs)
+      out.supply = boot;
+    else
+      out.supply.mix(boot, b.coin[1]);  // a meter shows something between
     return out;
   }
   out.supply = at(b.run_A);
@@ -445,7 +453,13 @@ bool inject(std::size_t cause, Bench& b, Draw& d) {
       {"module-locked", [](Bench& x, Draw&) { x.locked = true; }},
       {"module-busoff", [](Bench& x, Draw&) { x.bus_off = true; }},
       {"module-dead-open", [](Bench& x, Draw&) { x.dead_open = true; }},
-      {"module-dead-short", [](Bench& x, Draw& r) { x.short_ohm = r.log(0.2, 4); }},
+      {"module-dead-short",
+       [](Bench& x, Draw& r) {
+         x.short_ohm = r.log(0.2, 4);
+         // What a lead's or slot's fuse of 7.5 to 10 A makes of it.
+         if (12 / x.short_ohm > r.flat(8, 14) && r.chance(0.8))
+           (own(x) ? x.module_fuse_ohm : x.rig_fuse_ohm) = kOpen_ohm;
+       }},
       {"module-trx-dead", [](Bench& x, Draw&) { x.driver_dead = true; }},
       {"module-stuck", [](Bench& x, Draw&) { x.stuck = true; }},
       {"module-resets", [](Bench& x, Draw&) { x.resets = true; }},
@@ -459,7 +473,7 @@ bool inject(std::size_t cause, Bench& b, Draw& d) {
       {"accessory-timer", [](Bench& x, Draw&) { x.timer_off = true, x.outlet_shares = true; }},
       {"plugged-device", [](Bench& x, Draw& r) { x.plugged_device = true, x.rings = true; if (r.chance(0.5)) x.term_extra_ohm = 120; x.other_tester = r.chance(0.4); }},
       {"terminal-spread", [](Bench& x, Draw&) { x.bus_contact_open = true; }},
-      {"bus-empty", [](Bench& x, Draw& r) { x.open_high = x.open_low = true, x.others = false, x.gateway = false, x.monitor_acknowledges = r.chance(0.5); }},
+      {"bus-empty", [](Bench& x, Draw& r) { x.open_high = x.open_low = true, x.others = false, x.monitor_acknowledges = r.chance(0.5); }},
       {"port-asleep", [](Bench& x, Draw&) { x.port_asleep = true; }},
       {"reserve-half-alive", [](Bench& x, Draw&) { x.half_alive = true; }},
       {"answers-only-early", [](Bench& x, Draw&) { x.only_early = true; }},
@@ -472,6 +486,7 @@ bool inject(std::size_t cause, Bench& b, Draw& d) {
     return out;
   }();
   if (by_cause[cause] == nullptr || (causes()[cause].arrangements & bit(b.arrangement)) == 0) return false;
+  if (b.gateway && std::string_view(causes()[cause].id) == "bus-empty") return false;
   by_cause[cause](b, d);
   return true;
 }
@@ -511,7 +526,10 @@ Talk talk(const Bench& b, const Fed& fed) {
   t.running = fed.running;
   t.on_can = t.running && !b.k_line && !b.driver_dead;
   const bool bar = own(b) ? fed.supply.volts(kBar, kChassis) > 8 && b.key_on : fed.supply.v[kFeed] > 8;
-  t.trunk = b.gateway ? b.gateway_fed && bar && (!own(b) || b.key_on) : b.others && bar;
+  // Key off: now and then others are still awake, for instance after a door was opened.
+  const bool awake = !own(b) || b.key_on || (b.coin[9] < 0.35 && fed.supply.volts(kBar, kChassis) > 8);
+  t.trunk = b.gateway ? b.gateway_fed && awake && (bar || (own(b) && !b.key_on))
+                      : b.others && awake && (bar || (own(b) && !b.key_on));
 
   Rails r;
   r.if_V = fed.supply.volts(kIfMinus, kChassis), r.module_V = fed.supply.volts(kModMinus, kChassis);
@@ -570,8 +588,9 @@ enum Class { kNone, kAck, kForm, kBitError, kStuck, kNoAdapter };
 int errorClass(const Talk& t) {
   const Bench& b = t.b;
   if (!t.adapter) return kNoAdapter;
-  if (b.listen_only || b.bus_side_dead)
-    return t.b.rate_wrong && t.traffic() && !b.bus_side_dead ? kForm : kNone;
+  if (b.listen_only) return b.rate_wrong && t.traffic() && !b.bus_side_dead ? kForm : kNone;
+  // A dead driver: the controller may see its own bits or not, and nobody acknowledges.
+  if (b.bus_side_dead) return b.coin[2] < 0.35 ? kNone : b.coin[2] < 0.7 ? kAck : kBitError;
   if (b.bus_contact_open) return kAck;
   if (b.jammed || !t.h.own_recessive) return kStuck;
   if (!t.h.own_dominant) return kBitError;

@@ -138,8 +138,8 @@ TEST(NextMeasurement, KeepsToTheBudgetOfPowerUps) {
   Policy none;
   none.power_ups_left = 0;
   for (const Next& n : m.next(none)) EXPECT_EQ(n.power_ups, 0) << readings()[n.reading].id;
-  EXPECT_TRUE(
-      std::any_of(m.next({}).begin(), m.next({}).end(), [](const Next& n) { return n.power_ups > 0; }));
+  const auto all = m.next({});
+  EXPECT_TRUE(std::any_of(all.begin(), all.end(), [](const Next& n) { return n.power_ups > 0; }));
 }
 
 TEST(NextMeasurement, EndsWhenCertain) {

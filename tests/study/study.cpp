@@ -33,7 +33,8 @@ struct Truth {
   std::string name;
   std::vector<std::size_t> causes;  ///< empty: outside the catalogue
   std::array<double, kReadings> value{};
-  Bench bench;  ///< of truths from the model
+  Bench bench;           ///< of truths from the model
+  bool gateway = false;  ///< as the job says
 };
 
 struct Noise {
@@ -238,12 +239,15 @@ void report(const std::string& what, const std::vector<Outcome>& all, bool cappe
   std::fflush(stdout);
 }
 
-std::optional<Truth> drawTruth(Arrangement a, std::vector<std::size_t> which, std::uint64_t seed) {
+std::optional<Truth> drawTruth(Arrangement a, bool gateway, std::vector<std::size_t> which,
+                               std::uint64_t seed) {
   Draw d(seed, true);
+  for (const std::size_t c : which)
+    if (!gateway && std::string_view(causes()[c].id).starts_with("gateway-")) return std::nullopt;
   for (int tries = 0; tries < 400; ++tries) {
     Truth t;
-    t.arrangement = a;
-    t.bench = soundBench({a, std::nullopt}, d);
+    t.arrangement = a, t.gateway = gateway;
+    t.bench = soundBench({a, gateway}, d);
     bool can = true;
     for (const std::size_t c : which) can = can && inject(c, t.bench, d);
     if (!can) return std::nullopt;
@@ -312,6 +316,9 @@ Result<std::vector<Truth>> readTruths(const std::string& file) {
         t.value[*r] = value.to_number<double>();
       }
     }
+    // Such a bench has a gateway if it has the gateway's fuse.
+    t.gateway =
+        t.arrangement != Arrangement::removed && !std::isnan(t.value[*findReading("V(gwfeed,chassis)")]);
     out.push_back(std::move(t));
   }
   return out;
@@ -361,6 +368,8 @@ int run(int argc, char** argv) {
       noise = {1, 0, 0};
     else if (a == "--at-least")
       at_least = std::atof(value());
+    else if (a == "--samples")
+      options.samples = std::strtoul(value(), nullptr, 10);
     else if (a == "--flat")
       flat = true;
     else if (a == "--list")
@@ -387,26 +396,39 @@ int run(int argc, char** argv) {
   for (const Arrangement a : {Arrangement::own_battery, Arrangement::fed_in_place, Arrangement::removed}) {
     const std::string name = job::toText(a);
     if (!only.empty() && only != name) continue;
-    auto start = std::chrono::steady_clock::now();
-    Reasoner m = Reasoner::prepare({a, std::nullopt}, priors(a), options);
-    const double prepared_s = since(start);
-    start = std::chrono::steady_clock::now();
-    m.observe({*findReading("V(src+,src-)"), 12.6, -1});
-    (void)m.ranking();
-    (void)m.next({});
-    fmt::print(
-        "{}: {} hypotheses, {} samples, {:.1f} MB, prepared in {:.2f} s, one reading and the next "
-        "measurement {:.1f} ms\n",
-        name, m.hypotheses(), m.samples(), static_cast<double>(m.bytes()) / 1e6, prepared_s,
-        1e3 * since(start));
+    // The job says whether a gateway lies between: two reasoners, except on the table.
+    std::vector<Reasoner> both;
+    for (const bool gateway : {false, true}) {
+      if (gateway && a == Arrangement::removed) continue;
+      auto start = std::chrono::steady_clock::now();
+      both.push_back(Reasoner::prepare({a, gateway}, priors(a), options));
+      Reasoner& m = both.back();
+      const double prepared_s = since(start);
+      for (const char* text : {"V(src+,src-)=12.6V", "interface-lamp=lit", "I(feed)=0.3A"})
+        m.observe(*parseObservation(text));
+      start = std::chrono::steady_clock::now();
+      m.observe(*parseObservation("V(pin6,pin4)=2.5V"));
+      (void)m.ranking();
+      const double posterior_s = since(start);
+      const std::size_t candidates = m.next({}).size();
+      fmt::print(
+          "{}{}: {} hypotheses, {} samples, {:.1f} MB, prepared in {:.2f} s; posterior {:.1f} ms, with the "
+          "next of {} measurements {:.1f} ms\n",
+          name, gateway ? " behind a gateway" : "", m.hypotheses(), m.samples(),
+          static_cast<double>(m.bytes()) / 1e6, prepared_s, 1e3 * posterior_s, candidates,
+          1e3 * since(start));
+    }
     if (list) {
-      for (const auto& g : m.groups()) {
-        if (g.size() < 2) continue;
-        fmt::print("  group:");
-        for (const std::size_t c : g) fmt::print(" {}", causes()[c].id);
-        fmt::print("\n");
-      }
-      for (const std::size_t c : m.impossible()) fmt::print("  never with the symptom: {}\n", causes()[c].id);
+      for (const auto& m : both)
+        for (const auto& g : m.groups()) {
+          if (g.size() < 2) continue;
+          fmt::print("  group:");
+          for (const std::size_t c : g) fmt::print(" {}", causes()[c].id);
+          fmt::print("\n");
+        }
+      for (const auto& m : both)
+        for (const std::size_t c : m.impossible())
+          fmt::print("  never with the symptom: {}\n", causes()[c].id);
     }
     std::vector<Truth> truths;
     const auto here = causesOf(a);
@@ -419,16 +441,20 @@ int run(int argc, char** argv) {
         if (outside) {
           Truth t;
           t.arrangement = a;
-          if (auto p = drawOutside(a, seed * 100000 + i, t.name)) t.value = *p, truths.push_back(t);
+          if (auto p = drawOutside(a, seed * 100000 + i, t.name))
+            t.value = *p, t.gateway = !std::isnan((*p)[*findReading("V(gwfeed,chassis)")]),
+            truths.push_back(t);
           continue;
         }
         const auto any = [&] { return flat ? here[pick.next() % here.size()] : byPrior(a, pick); };
+        const bool gateway =
+            a != Arrangement::removed && pick.chance(a == Arrangement::own_battery ? 0.35 : 0.4);
         std::vector<std::size_t> which = {any()};
         if (two) {
           which.push_back(any());
           if (which[0] == which[1]) continue;
         }
-        if (auto t = drawTruth(a, which, seed * 100000 + i)) truths.push_back(std::move(*t));
+        if (auto t = drawTruth(a, gateway, which, seed * 100000 + i)) truths.push_back(std::move(*t));
       }
     }
     std::vector<Outcome> policy, capped, list_short, list_long, random;
@@ -436,6 +462,7 @@ int run(int argc, char** argv) {
     int second = 0, mended = 0, alarms = 0;
     for (std::size_t i = 0; i < truths.size(); ++i) {
       const Truth& t = truths[i];
+      Reasoner& m = both[t.gateway ? 1 : 0];
       const World w(t, noise, seed * 1000 + i);
       m.forget();
       m.leaveOut(w.allMissing());
@@ -471,7 +498,7 @@ int run(int argc, char** argv) {
         Truth rest;
         Draw d(seed * 100000 + i * 3 + 1, true);
         rest.arrangement = a;
-        const auto one = drawTruth(a, {left}, seed * 100000 + i * 3 + 1);
+        const auto one = drawTruth(a, t.gateway, {left}, seed * 100000 + i * 3 + 1);
         if (!one) continue;
         ++mended;
         Priors after = priors(a);
@@ -481,7 +508,7 @@ int run(int argc, char** argv) {
         after.weight[gone] = 0;
         Options quick = options;
         quick.pairs = false;
-        Reasoner again = Reasoner::prepare({a, std::nullopt}, after, quick);
+        Reasoner again = Reasoner::prepare({a, t.gateway}, after, quick);
         const World anew(*one, noise, seed * 2000 + i);
         again.leaveOut(anew.allMissing());
         const Outcome r = judge(again, *one, byPolicy(again, anew, g_cap));
