@@ -4,8 +4,10 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <boost/json/parse.hpp>
 #include <boost/json/value.hpp>
+#include <sstream>
 
 #include "run_pin16.hpp"
 #include "tests/supply/support.hpp"
@@ -101,6 +103,40 @@ TEST(Meters, AreNoBusToTheStepsAndAreNotAsked) {
   const Ran missing = yard.check({"scpi:/dev/pin16-none?V=V(src+,src-)", yard.bus}, "job.toml");
   EXPECT_EQ(verdict(json::parse(missing.out), "interface"), "sound") << missing.out;
   EXPECT_THAT(missing.err, HasSubstr("there is no /dev/pin16-none"));
+}
+
+TEST(Meters, OfACheckAreLoggedOnTheFramesClockAndEachStatesItsTimeError) {
+  const Yard yard(scenario("own-battery-sound"));
+  const Ran r = yard.check({yard.meters().front(), yard.bus}, jobFile(yard.folder));
+  const auto sheet = json::parse(r.out);
+  const Ran lines =
+      runPin16({"review", std::string(sheet.at("capture").as_string()), "--lines"}, yard.folder.path());
+  // Each line begins with its UTC time, in digits of one length: texts compare as times do.
+  std::string first_frame, last_frame;
+  std::vector<std::string> volts, amperes;
+  std::istringstream in(lines.out);
+  for (std::string line; std::getline(in, line);) {
+    const std::string time = line.substr(0, line.find(' '));
+    if (line.find("3A0") != std::string::npos && line.find(" sample ") == std::string::npos) {
+      if (first_frame.empty()) first_frame = time;
+      last_frame = time;
+    }
+    if (line.find(" sample ") == std::string::npos) continue;
+    const bool is_volts = line.find("V(src+,src-)") != std::string::npos;
+    ASSERT_TRUE(is_volts || line.find("I(feed)") != std::string::npos) << line;
+    auto& times = is_volts ? volts : amperes;
+    // How old the first one was cannot be told: its instrument does not say how long it measures.
+    if (!times.empty()) {
+      EXPECT_THAT(line, HasSubstr("time +- "));
+    }
+    times.push_back(time);
+  }
+  ASSERT_FALSE(first_frame.empty()) << lines.out.substr(0, 2000) << r.err;
+  for (const auto& times : {volts, amperes}) {
+    const auto among = std::count_if(times.begin(), times.end(),
+                                     [&](const auto& t) { return t >= first_frame && t <= last_frame; });
+    EXPECT_GT(among, 20) << "between the first and the last frame of the module";
+  }
 }
 
 TEST(Meters, OfTheJobAreReadUnlessTheCallNamesOthers) {
