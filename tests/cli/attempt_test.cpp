@@ -263,8 +263,9 @@ TEST(Envelope, TimesAreTheSameWithAndWithoutContent) {
   const TemporaryFolder f;
   (void)transfer(f, jobWith(f, "[authority]\nwho = \"a\"\nwhat = \"b\"\nwhen = \"c\"\n"));
   const auto seen = [&](const char* job, const char* out) {
-    const Ran ran = runPin16(
-        {"listen", "replay:a.pcapng?pace=fast", "--attempt", "--job", job, "--json", "-o", out}, f.path());
+    const Ran ran = runPin16({"listen", "replay:a.pcapng?pace=fast", "--attempt", "--unchanged",
+                              "the same again", "--job", job, "--json", "-o", out},
+                             f.path());
     const auto x = json::parse(ran.out).at("exchanges").at(0);
     std::string all;
     for (const char* member : {"ended", "late", "pending", "response_ms", "complete_ms", "answer_ms",

@@ -459,13 +459,15 @@ until_gone() {
 watch() {
     local uri=$1 name=$2
     shift 2
-    "$pin16" listen "$uri" --attempt --job "$work/attempt.toml" --unchanged "another case" --for 8 --json --no-plugins \
+    "$pin16" listen "$uri" --attempt --job "$work/attempt.toml" --unchanged "another case" --json --no-plugins \
         -o "$work/$name.pcapng" > "$work/$name.live" 2> "$work/$name.err" &
     local listen=$!
     until_bound "${uri#socketcan:}"
     "$@" > "$work/$name.other" 2>&1
+    sleep 2  # what runs out, does
+    kill -INT $listen
     wait $listen
-    "$pin16" review "$work/$name.pcapng" --json --no-plugins > "$work/$name.review"
+    "$pin16" review "$work/$name.pcapng" --job "$work/attempt.toml" --json --no-plugins > "$work/$name.review"
     "$pin16" listen "replay:$work/$name.pcapng?pace=fast" --attempt --job "$work/attempt.toml" --unchanged "replayed" \
         --json --no-plugins -o "$work/$name-again.pcapng" > "$work/$name.replay" 2> "$work/$name.err2"
 }
@@ -475,30 +477,45 @@ rung() {
 }
 other() { /usr/bin/python3 "$here/other.py" "$@"; }
 tx_packets() { cat "/sys/class/net/$1/statistics/tx_packets"; }
+# attempts [WHERE...]: vcan0, can0, seal, lone
 attempts() {
+    [ $# -gt 0 ] || set -- vcan0 can0 seal lone
     printf '[job]\narrangement = "removed"\n[module]\nrequest_id = 0x7A1\nanswer_id = 0x7A9\n' > "$work/attempt.toml"
     ip link set can1 down
     verdict "attempt: the board's controller takes listen-only" ip link set can1 type can bitrate 500000 listen-only on
     ip link set can1 up
-    local sent case where ours
-    sent=$(tx_packets can1)
-    # Two kinds of wire: one within the kernel, and two controllers of which ours only listens.
-    for where in vcan0 can0; do
-        ours=$where
-        [ $where = vcan0 ] || ours=can1
-        for case in none:no-bit:- absent:silent:module mute:silent:- refusing:negative:- pending:pending:- cut:cut:module \
-            complete:through:-; do
-            # shellcheck disable=SC2046
-            set -- $(tr : ' ' <<< "$case")
-            watch "socketcan:$ours" "$where-$1" other "$where" "$1"
-            rung "$where-$1" "$2" "$3"
-        done
+    local where
+    for where in "$@"; do
+        case $where in
+        # Two kinds of wire: one within the kernel, and two controllers of which ours only listens.
+        vcan0) rungs vcan0 vcan0 cannot ;;
+        can0) rungs can0 can1 proven ;;
+        seal) seal ;;
+        lone) lone ;;
+        esac
     done
-    verdict "attempt: listen-only is proven, and nothing was sent" judge grade "$work/can0-complete.live" proven
-    verdict "attempt: on vcan the link cannot be silent" judge grade "$work/vcan0-complete.live" cannot
-
-    # The seal: proven is asked for, and counted from the other end.
-    { cat "$work/attempt.toml"; } | sed 's/^arrangement/sealed = true\nsilence = "proven"\narrangement/' > "$work/sealed.toml"
+    ip link set can1 down && ip link set can1 type can bitrate 500000 listen-only off && ip link set can1 up
+}
+# rungs THEIRS OURS GRADE
+rungs() {
+    local theirs=$1 ours=$2 grade=$3 case sent
+    sent=$(tx_packets "$ours")
+    for case in none:no-bit:- absent:silent:module mute:silent:- refusing:negative:- pending:pending:- cut:cut:module \
+        complete:through:-; do
+        # shellcheck disable=SC2046
+        set -- $(tr : ' ' <<< "$case")
+        watch "socketcan:$ours" "$theirs-$1" other "$theirs" "$1"
+        rung "$theirs-$1" "$2" "$3"
+    done
+    verdict "attempt: $ours is silent: $grade, and nothing was sent" judge grade "$work/$theirs-complete.live" "$grade"
+    [ "$theirs" = "$ours" ] ||
+        verdict "attempt: and the kernel sent nothing on it" test "$(tx_packets "$ours")" = "$sent"
+}
+# Proven is asked for, and counted from the other end.
+seal() {
+    local sent
+    sent=$(tx_packets can1)
+    sed 's/^arrangement/sealed = true\nsilence = "proven"\narrangement/' "$work/attempt.toml" > "$work/sealed.toml"
     dump can0
     verdict "seal: through a proven link it listens" exits 0 "$pin16" listen socketcan:can1 --job "$work/sealed.toml" --for 1 \
         -o "$work/s0.pcapng"
@@ -506,35 +523,33 @@ attempts() {
         --rate-known --for 0.2 -o "$work/s1.pcapng"
     verdict "seal: rollcall is refused with 4" exits 4 "$pin16" rollcall socketcan:can1 --job "$work/sealed.toml" \
         --rate-known --sweep 7E0-7E3 -o "$work/s2.pcapng"
-    verdict "seal: query through a listen-only link is refused" exits 3 "$pin16" query socketcan:can1 '@7E0 22 F190' \
+    verdict "seal: query is refused with 4" exits 4 "$pin16" query socketcan:can1 '@7E0 22 F190' --job "$work/sealed.toml" \
         --rate-known -o "$work/s3.pcapng"
     verdict "seal: a link that acknowledges is not opened" exits 4 "$pin16" listen socketcan:vcan0 --job "$work/sealed.toml" \
         --for 1 -o "$work/s4.pcapng"
     kill $dump
     verdict "seal: the other controller heard nothing" test ! -s "$work/dump"
     verdict "seal: and the kernel sent nothing on ours" test "$(tx_packets can1)" = "$sent"
-    ip link set can1 down && ip link set can1 type can bitrate 500000 listen-only off && ip link set can1 up
-
-    # Nobody acknowledges: what these boards do not model, the bench behind the kernel's driver does.
+}
+# Nobody acknowledges: what these boards do not model, the bench behind the kernel's driver does.
+lone() {
     variant removed-sound module-dead
-    printf '\n[[module]]\nname = "other equipment"\nfeed = "source"\nrequest_id = 0x7A1\nanswer_id = 0x7A9\nread_out = { requests = ["22F190"], begins_s = 25 }\n' \
-        > "$work/more"
-    { sed '/^\[\[fault\]\]/,$d' "$variant/scenario.toml"; cat "$work/more"; printf '\n[[fault]]\nname = "module-dead"\n'; } > "$work/lone.toml"
+    {
+        sed '/^\[\[fault\]\]/,$d' "$variant/scenario.toml"
+        printf '\n[[module]]\nname = "other equipment"\nfeed = "source"\nrequest_id = 0x7A1\nanswer_id = 0x7A9\n'
+        printf 'read_out = { requests = ["22F190"], begins_s = 25 }\n\n[[fault]]\nname = "module-dead"\n'
+    } > "$work/lone.toml"
     mv "$work/lone.toml" "$variant/scenario.toml"
     verdict "attempt: a bench with a lone other equipment" serve "$variant" lone0
     raise lone0 500000 listen-only on
-    watch_lone
-    kill $bench
-    wait $bench
-    verdict "attempt: the bench heard no frame of ours" judge bench_end "$work/at-lone0/ready" 0
-}
-# Until its read-out has begun, then as ever.
-watch_lone() {
     dump lone0
     for _ in $(seq 600); do grep -q ' 7A1#' "$work/dump" && break; sleep 0.1; done
     kill $dump
     watch socketcan:lone0 lone sleep 1
     rung lone unacknowledged -
+    kill $bench
+    wait $bench
+    verdict "attempt: the bench heard no frame of ours" judge bench_end "$work/at-lone0/ready" 0
 }
 
 # The bits that bus-census counts, against those of can-utils' bus load meter, live.
