@@ -1118,9 +1118,10 @@ void AtLink::onDamage(const AtItem& item) {
   ++damaged_;
   if (damage_told_ns_ != kNoTime && item.t_ns < damage_told_ns_ + kNsPerSecond) return;
   damage_told_ns_ = item.t_ns;
-  tell(fmt::format("{} that make no message, the last one \"{}\"",
-                   damaged_ == 1 ? "a line" : fmt::format("{} lines", damaged_),
-                   item.text.substr(0, kSaysMost)));
+  std::string says = damaged_ == 1 ? "a line that makes no message"
+                                   : fmt::format("{} lines that make no message, the last one", damaged_);
+  if (!context().host.blanksContent()) says += fmt::format(" \"{}\"", item.text.substr(0, kSaysMost));
+  tell(says);
   damaged_ = 0;
 }
 

@@ -16,8 +16,10 @@ using event::Medium;
 using link::runUntil;
 using std::chrono::milliseconds;
 using testing::Contains;
+using testing::EndsWith;
 using testing::HasSubstr;
 using testing::IsEmpty;
+using testing::Not;
 using Rig = AtRig;
 
 const char* const kVin = "30504e313642454e364830303030303031";  // 0PN16BEN6H0000001
@@ -220,7 +222,16 @@ TEST(AtKLine, ALongMessageThatIsCutIsDamage) {
   ASSERT_TRUE(l.rig.comesUp());
   EXPECT_THAT(l.rig.at->state().description, HasSubstr("cuts messages of more than 7 bytes"));
   EXPECT_EQ(vinOf(l.one(0xA9, "1A90")), "silent");
-  EXPECT_THAT(l.rig.notes(), Contains(HasSubstr("make no message")));
+  EXPECT_THAT(l.rig.notes(), Contains(HasSubstr("that makes no message \"")));
+}
+
+TEST(AtKLine, DamageIsNotQuotedWhileContentIsBlanked) {
+  Line l(kFast, {.refuses = {"AL"}});
+  ASSERT_TRUE(l.rig.comesUp());
+  l.rig.blanks = true;
+  EXPECT_EQ(vinOf(l.one(0xA9, "1A90")), "silent");
+  EXPECT_THAT(l.rig.notes(), Contains(EndsWith("that makes no message")));
+  EXPECT_THAT(l.rig.notes(), Not(Contains(HasSubstr("\""))));
 }
 
 TEST(AtKLine, ARefusedHeaderSendsNothing) {

@@ -67,6 +67,8 @@ struct AtRig : link::Host {
     asker.onLinkState(l, t, s);
   }
   void onUnsent(std::uint16_t l, Ns t) override { asker.onUnsent(l, t); }
+  bool blanks = false;
+  [[nodiscard]] bool blanksContent() const override { return blanks; }
   void onBytes(std::uint16_t, Ns, ByteView bytes, bool outbound) override {
     if (outbound) written.append(bytes.begin(), bytes.end());
   }
