@@ -138,13 +138,12 @@ std::string footLines(const Sheet& s) {
                      fmt::format("Before power {} was not known; {} went on because: {}", i.what.code,
                                  i.by.empty() ? "somebody" : i.by, i.reason),
                      2);
-  out += wrapped(
-      "",
-      fmt::format("Power-ups on record: {}{} ({}).", s.power.powerUps(),
-                  s.power_up_budget ? fmt::format(" of {}", *s.power_up_budget) : "", job::toText(s.power)),
-      2);
-  out += fmt::format("Sent: {} frames. Heard: {} frames, {} error frames, {} lost.\n", s.sent, s.frames,
-                     s.error_frames, s.losses[0] + s.losses[1] + s.losses[2]);
+  out +=
+      fmt::format("Power-ups on record: {}{}. Sent: {} frames. Heard: {} frames, {} error frames, {} lost.\n",
+                  s.power.powerUps(), s.power_up_budget ? fmt::format(" of {}", *s.power_up_budget) : "",
+                  s.sent, s.frames, s.error_frames, s.losses[0] + s.losses[1] + s.losses[2]);
+  if (s.power.supplyRises() + s.power.wake_ups > 0)
+    out += wrapped("", "Ledger: " + job::toText(s.power) + ".", 2);
   for (const event::LinkState& l : s.links) {
     if (l.meter) {
       const std::string matter = l.text.empty() ? "" : ": " + l.text;

@@ -545,7 +545,7 @@ lone() {
     dump lone0
     for _ in $(seq 600); do grep -q ' 7A1#' "$work/dump" && break; sleep 0.1; done
     kill $dump
-    watch socketcan:lone0 lone sleep 1
+    watch socketcan:lone0 lone sleep 10  # thousands of frames a second: an emulated CPU is late
     rung lone unacknowledged -
     kill $bench
     wait $bench
