@@ -7,7 +7,7 @@ cd "$(dirname "$0")/.."
 bash tests/install-deps.sh test || exit 1
 failed=0
 cmake -S . -B build -G Ninja -DCMAKE_BUILD_TYPE=Release -DPIN16_TESTS=ON >/dev/null && cmake --build build || exit 1
-bash tests/vm/run.sh build >vm.tmp.log 2>&1 &
+{ bash tests/vm/run.sh build && bash tests/vm/run.sh build attempts; } >vm.tmp.log 2>&1 &
 vm=$!
 nice -n 19 bash tests/lint.sh all || failed=1
 wait $vm || failed=1

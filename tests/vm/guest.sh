@@ -571,7 +571,8 @@ census_load() {
 }
 
 parts="guest link_room simulated_ecu troubles asking saturations killed_client checking census_load attempts bench_adapter shipped_scenarios killing"
-[ $# -gt 0 ] || set -- $parts
+# The attempts take ten minutes on an emulated processor: tests/run-long.sh names them.
+[ $# -gt 0 ] || set -- ${parts/ attempts/}
 for part in "$@"; do
     name=${part%%:*}
     grep -qw "$name" <<< "$parts" || { echo "there are: $parts"; bad "no part $name"; continue; }
