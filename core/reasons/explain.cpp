@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "core/reasons/decide.hpp"
 #include "core/reasons/text.hpp"
 
 namespace pin16::reasons {
@@ -32,6 +33,30 @@ std::string listed(const std::vector<Say>& says, bool predicted) {
                                                                         : ", ",
                        readings()[says[i].reading].id, says[i].measured,
                        predicted ? fmt::format(" (it would be {})", says[i].predicted) : "");
+  return out;
+}
+
+/// Minutes that a mend takes, by the step it belongs to (estimates).
+double mendMinutes(const Cause& c) {
+  const std::string_view step = c.step;
+  if (step == "source" || step == "interface") return 3;
+  if (step == "feed" || step == "ground" || step == "connector") return 8;
+  return step == "levels" ? 30 : 20;
+}
+
+/// The ranks by probability over work, numbered as they stand.
+std::string mendOrderText(const Answer& a) {
+  std::vector<double> faults;
+  std::vector<Action> actions;
+  for (std::size_t i = 0; i < a.ranked.size(); ++i) {
+    const std::size_t c = a.ranked[i].causes.front();
+    faults.push_back(a.ranked[i].probability);
+    actions.push_back({c == kSound ? 60 : mendMinutes(causes()[c]), std::vector<double>(a.ranked.size(), 0)});
+    actions.back().mends[i] = 1;
+  }
+  std::string out;
+  for (const std::size_t i : ratioOrder(faults, actions))
+    out += fmt::format("{}{}", out.empty() ? "" : ", ", i + 1);
   return out;
 }
 
@@ -148,9 +173,12 @@ std::string toPlainText(const Answer& a, bool numbers) {
           "Contradiction: {} {} does not fit the rest, {} expected: take it again ({} that it is wrong).",
           readings()[f.reading].id, f.measured, f.expected, oddsText(f.wrong)));
   if (a.next.empty()) {
-    line(a.certain ? "Certain enough: mend it, then measure again; a second cause may hide behind the first."
-                   : "No reading that may be taken here tells more: what stands above cannot be told apart. "
-                     "Begin with the cheapest mend.");
+    if (a.certain) {
+      line("Certain enough: mend it, then measure again; a second cause may hide behind the first.");
+    } else {
+      line("No reading that may be taken here tells more: what stands above cannot be told apart.");
+      line("Mend in this order, most worth for its work first: " + mendOrderText(a) + ".");
+    }
     return out;
   }
   line("Measure next:");

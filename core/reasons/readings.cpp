@@ -960,7 +960,7 @@ const std::vector<Reading>& readings() {
       {"answer@direct",
        Unit::answer,
        Power::on,
-       "breakout at the module side",
+       "breakout at the gateway",
        0,
        0,
        0,

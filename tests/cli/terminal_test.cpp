@@ -77,5 +77,26 @@ TEST(Terminal, TooManyVoltsEndTheDialogue) {
   EXPECT_THAT(said, Not(HasSubstr("switch the module's power on")));
 }
 
+TEST(Terminal, WhyAsksTakesTheAnswerAndRanksAnew) {
+  const TemporaryFolder f;
+  writeFile(f.file("removed.toml"),
+            "[job]\nname = \"a test\"\narrangement = \"removed\"\naccess = \"direct\"\n");
+  std::vector<std::string> asked;
+  const std::string said =
+      dialogue(f.path(), {"why", "--job", "removed.toml"}, [&](const std::string& text) -> std::string {
+        asked.push_back(text);
+        if (asked.size() > 4) return "";
+        if (has(text.substr(text.rfind("\n", text.size() - 60) + 1), "nothing")) return "";
+        return has(text, "R(feed,chassis): ") && asked.size() == 1 ? "20kohm"
+               : asked.size() == 2                                 ? "12.6V"
+                                                                   : "-";
+      });
+  ASSERT_GE(asked.size(), 4U) << said;
+  EXPECT_THAT(asked[0], HasSubstr("power off"));  // the safety checks first
+  EXPECT_THAT(asked[1], HasSubstr("V(src+,src-): "));
+  EXPECT_THAT(said, HasSubstr("Measure next:"));
+  EXPECT_NE(asked[2].substr(asked[2].rfind("\n\n") + 1), asked[3]);  // what cannot be had is not asked again
+}
+
 }  // namespace
 }  // namespace pin16::test

@@ -50,7 +50,7 @@ TEST(Catalogue, NeverAsksForDeploymentCircuitsOrTheModulesContacts) {
   for (const Cause& c : causes())
     for (const char* t : {c.id, c.title, c.confirm, c.mend, c.caution}) texts.push_back(lowered(t));
   for (const Reading& r : readings())
-    for (const char* t : {r.id, r.how, r.meter}) texts.push_back(lowered(t));
+    for (const char* t : {r.id, r.how, r.meter, r.instrument}) texts.push_back(lowered(t));
   for (const std::string& t : texts)
     for (const char* word : {"squib", "loop", "deploy", "igniter", "pretension", "airbag", "modpin", "modgnd",
                              "modh", "modl", "module pin", "module connector", "module terminal",
