@@ -297,6 +297,10 @@ class Hostile : public PluginHost, public ::testing::WithParamInterface<Case> {}
 
 TEST_P(Hostile, EndsWithANamedReasonAndItsEarlierResults) {
   const Case& c = GetParam();
+#ifdef __SANITIZE_THREAD__
+  if (std::string_view(c.mode) == "frees_twice")
+    GTEST_SKIP() << "FELL BACK: ThreadSanitizer's allocator lets a second free pass";
+#endif
   // Two seconds are plenty for what comes back at all.
   const Results r = runApartOver(
       hostile(c.mode), std::strstr(c.failed, "within") != nullptr ? 2 * kNsPerSecond : 60 * kNsPerSecond);
