@@ -74,13 +74,10 @@ std::optional<Observation> observationOf(const event::Measurement& m) {
 }
 
 Result<Observation> parseObservation(std::string_view text) {
-  const std::size_t eq = text.rfind(
-      "=", text.find_first_of(";\"") == std::string_view::npos ? text.size() : text.find_first_of(";\""));
   std::string whole(text);
   std::replace(whole.begin(), whole.end(), ';', ' ');
   // Ids hold blanks and signs of equality none: the first one parts id and value.
   const std::size_t part = whole.find('=');
-  (void)eq;
   if (part == std::string::npos)
     return Error{ErrorKind::usage, fmt::format("'{}' is not a reading", text), "reading",
                  "Write POINT=VALUE, for instance 'V(pin16,pin4)=0.1V;power=on'"};
