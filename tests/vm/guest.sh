@@ -432,16 +432,36 @@ run_scenario() {
         kill $benches
     } &
 }
-# judge_scenarios NAME...: as run with the numbers from 0
+# judge_scenarios NAME...: as run with the numbers from 0; one that fails is run once more by itself, which is told: an
+# emulated processor may have been late
 judge_scenarios() {
-    local number=0 name
+    local number=0 name again=()
     wait
     for name in "$@"; do
-        verdict "scenario $name: as expected" judge scenario "captures/scenarios/$name" "$work/$name.with$number" readings
-        verdict "scenario $name: without readings" judge scenario "captures/scenarios/$name" "$work/$name.less$number" none
+        if [ -n "${second-}" ]; then
+            verdict "scenario $name: as expected" judge scenario "captures/scenarios/$name" "$work/$name.with$number" readings
+            verdict "scenario $name: without readings" judge scenario "captures/scenarios/$name" "$work/$name.less$number" none
+        elif judge_scenario "$name" $number > "$work/said" 2>&1; then
+            ok "scenario $name: as expected"
+            ok "scenario $name: without readings"
+        else
+            tail -n 1 "$work/said" | sed 's/^/     /'
+            again+=("$name")
+        fi
         until_gone "with$number" "less$number"
         number=$((number + 1))
     done
+    for name in "${again[@]}"; do
+        echo "     NEEDED A SECOND TRY, or failed: scenario $name"
+        rm -rf "$work/$name".with* "$work/$name".less*
+        run_scenario "$name" 0 with
+        wait
+        run_scenario "$name" 0 less
+        second=yes judge_scenarios "$name"
+    done
+}
+judge_scenario() {
+    judge scenario "captures/scenarios/$1" "$work/$1.with$2" readings && judge scenario "captures/scenarios/$1" "$work/$1.less$2" none
 }
 # until_gone NAME...: the interfaces of benches that ended
 until_gone() {
