@@ -140,7 +140,7 @@ std::string describeRequest(ByteView request) {
 }
 
 std::optional<std::string> vinOf(ByteView request, ByteView answer) {
-  if (answerKind(request, answer) != AnswerKind::positive) return std::nullopt;
+  if (request.size() < 2 || answerKind(request, answer) != AnswerKind::positive) return std::nullopt;
   const bool by_did = request[0] == kReadData && word(request, 1) == kDidVin;
   if (request[0] == kReadEcuIdentification)
     return request[1] == 0x90 && answer.size() == 2 + kVinLength ? std::optional(asText(answer.subspan(2)))
