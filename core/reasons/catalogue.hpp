@@ -17,6 +17,9 @@ namespace pin16::reasons {
 
 using job::Arrangement;
 [[nodiscard]] constexpr unsigned bit(Arrangement a) { return 1U << static_cast<unsigned>(a); }
+inline constexpr unsigned kOwn = bit(Arrangement::own_battery), kFed = bit(Arrangement::fed_in_place),
+                          kRemoved = bit(Arrangement::removed), kAll = kOwn | kFed | kRemoved,
+                          kRig = kFed | kRemoved, kVehicle = kOwn | kFed;
 
 enum class Unit : std::uint8_t { volt, ampere, ohm, answer };
 /// In which power state a reading is taken: nothing powered; the source alone; the module fed.

@@ -6,12 +6,6 @@
 #include "core/reasons/catalogue.hpp"
 
 namespace pin16::reasons {
-namespace {
-constexpr unsigned kOwn = bit(Arrangement::own_battery), kFed = bit(Arrangement::fed_in_place),
-                   kRemoved = bit(Arrangement::removed), kAll = kOwn | kFed | kRemoved,
-                   kRig = kFed | kRemoved, kVehicle = kOwn | kFed;
-}  // namespace
-
 const std::vector<Cause>& causes() {
   static const std::vector<Cause> table = {
       {"source-flat",
