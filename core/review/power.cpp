@@ -25,7 +25,7 @@ void PowerCounter::power(Ns t_ns, const event::Power& p) {
   if (p.state == event::PowerState::on) {
     ++(p.how == "declared" ? facts_.declared : facts_.measured);
     facts_.removed_ns = kNoTime;
-    rose(t_ns);
+    rose_ns_ = t_ns;
   } else if (was == event::PowerState::on) {
     facts_.removed_ns = t_ns;
   }
@@ -42,7 +42,7 @@ void PowerCounter::sample(Ns t_ns, const event::Measurement& m) {
     p.rises.point = m.point;
     ++p.rises.rises;
     p.rises.last_ns = t_ns;
-    rose(t_ns);
+    rose_ns_ = t_ns;
   }
 }
 

@@ -43,7 +43,6 @@ class PowerCounter {
   [[nodiscard]] PowerFacts facts() const;
 
  private:
-  void rose(Ns t_ns) { rose_ns_ = t_ns; }
   double threshold_V_, dead_V_;
   Ns asleep_ns_;
   PowerFacts facts_;
@@ -54,7 +53,7 @@ class PowerCounter {
   };
   std::map<std::string, Point> points_;
   std::map<std::uint16_t, Ns> quiet_since_ns_;  ///< by link: since when it could have heard something
-  Ns rose_ns_ = kNoTime;
+  Ns rose_ns_ = kNoTime;                        ///< any point, or what a link reported
 };
 
 }  // namespace pin16::review
