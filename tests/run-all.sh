@@ -34,10 +34,11 @@ build() {
 }
 # run DIR "ctest options"
 run() {
-  # Most tests wait for a clock: more of them at once than there are cores. On a busy machine one may wait too long: it
-  # gets a second try, which is told. tests/run-long.sh gives none.
+  # Most tests wait for a clock (four at a time left 81 % of two cores idle): many more at once than there are cores
+  # (tests/schedule.cmake). On a busy machine one may wait too long: it gets a second try, which is told.
+  # tests/run-long.sh gives none.
   # shellcheck disable=SC2086
-  (cd "$1" && ctest --output-on-failure -j4 --repeat until-pass:2 $2) >"$1.ctest.log" 2>&1
+  (cd "$1" && ctest --output-on-failure --repeat until-pass:2 $2) >"$1.ctest.log" 2>&1
   sed -nE 's/.*Test +#[0-9]+: ([^ ]+) .*\*\*\*(Failed|Timeout|Exception).*/NEEDED A SECOND TRY, or failed: \1/p' "$1.ctest.log" | sort -u
   # What a test that passed printed is only there.
   grep -hE '^FELL BACK' "$1/Testing/Temporary/LastTest.log" | sort -u >>"$1.ctest.log"
@@ -47,7 +48,7 @@ run() {
 
 start=$(date +%s)
 say "release build and all tests"
-build build "-DCMAKE_BUILD_TYPE=Release -DPIN16_TESTS=ON" all && run build ""
+build build "-DCMAKE_BUILD_TYPE=Release -DPIN16_TESTS=ON" all && run build "-j12"
 echo "release: $(($(date +%s) - start)) s so far"
 
 say "kernel CAN in the VM; beside it clang-tidy on changed files, clang-format on all, builds with sanitizers"
@@ -79,10 +80,10 @@ echo "VM: $(($(date +%s) - start)) s so far"
 
 say "ASan + UBSan, all tests"
 export ASAN_OPTIONS=detect_leaks=1 UBSAN_OPTIONS=print_stacktrace=1
-[ $asan = 0 ] && run build-asan ""
+[ $asan = 0 ] && run build-asan "-j8"
 
 say "TSan: stream, links, recorder"
-[ $tsan = 0 ] && run build-tsan "-L ^($(tr ' ' '|' <<<"$tsan_rooms"))$"
+[ $tsan = 0 ] && run build-tsan "-j8 -L ^($(tr ' ' '|' <<<"$tsan_rooms"))$"
 echo "sanitizers: $(($(date +%s) - start)) s so far"
 
 echo "all: $(($(date +%s) - start)) s"

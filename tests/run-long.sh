@@ -13,7 +13,7 @@ nice -n 19 bash tests/lint.sh all || failed=1
 wait $vm || failed=1
 cat vm.tmp.log
 rm -f vm.tmp.log
-(cd build && ctest --output-on-failure -j4 --repeat until-fail:3 --schedule-random) || failed=1
+(cd build && ctest --output-on-failure -j8 --repeat until-fail:3 --schedule-random) || failed=1
 cmake -S . -B build-tsan -G Ninja -DCMAKE_BUILD_TYPE=RelWithDebInfo -DCMAKE_CXX_FLAGS_RELWITHDEBINFO=-O1 -DPIN16_TESTS=ON \
   -DPIN16_WERROR=OFF -DPIN16_SANITIZE=thread >/dev/null && cmake --build build-tsan --target pin16 test_plugin test_plugins test_supply &&
   (cd build-tsan && ctest --output-on-failure -L '^(plugins?|supply)$') || failed=1
