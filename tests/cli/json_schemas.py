@@ -14,7 +14,7 @@ import signal
 import subprocess
 import sys
 import tempfile
-import time
+from concurrent.futures import ThreadPoolExecutor
 
 try:
     from jsonschema import Draft202012Validator
@@ -71,23 +71,37 @@ def objects(node, path=()):
             yield from objects(value, path + (i,))
 
 
+def shorten(validator, document, node):
+    """Leaves two rows of each list where the schema lets it: what is not looked at need not be validated each time."""
+    if isinstance(node, list) and len(node) > 2:
+        rest = node[2:]
+        del node[2:]
+        if not validator.is_valid(document):
+            node.extend(rest)
+    for value in node.values() if isinstance(node, dict) else node if isinstance(node, list) else ():
+        shorten(validator, document, value)
+
+
 def at(node, path):
     for key in path:
         node = node[key]
     return node
 
 
-def can_fail(what, validator, document):
-    for path in objects(document):
-        more = copy.deepcopy(document)
-        at(more, path)["no_such_member"] = 1
-        if validator.is_valid(more):
+def can_fail(what, validator, whole):
+    document = copy.deepcopy(whole)
+    shorten(validator, document, document)
+    for path in list(objects(document)):
+        place = at(document, path)
+        place["no_such_member"] = 1
+        if validator.is_valid(document):
             fault(f"{what}: an unknown member in {path} is not noticed")
-        for key in at(document, path):
-            less = copy.deepcopy(document)
-            del at(less, path)[key]
-            if validator.is_valid(less):
+        del place["no_such_member"]
+        for key in list(place):
+            kept = place.pop(key)
+            if validator.is_valid(document):
                 fault(f"{what}: nobody misses {path + (key,)}")
+            place[key] = kept
 
 
 def judge(what, text, schema):
@@ -109,53 +123,95 @@ def judge(what, text, schema):
     return document
 
 
-def run(arguments, schema, code=None):
+# The commands mostly wait: several at once.
+pool = ThreadPoolExecutor(4)
+
+
+def call(arguments, runtime):
+    return subprocess.run([PIN16] + arguments + ["--json"], capture_output=True, text=True, timeout=120,
+                          env=dict(os.environ, XDG_RUNTIME_DIR=runtime))
+
+
+def begin(arguments):
+    """Beside the others, none of whose attempts it shall heed: each has a runtime folder of its own."""
+    def alone():
+        with tempfile.TemporaryDirectory(prefix="pin16-run-") as runtime:
+            return call(arguments, runtime)
+    return arguments, pool.submit(alone)
+
+
+def told(arguments, done, schema, code):
     what = "pin16 " + " ".join(arguments)
-    done = subprocess.run([PIN16] + arguments + ["--json"], capture_output=True, text=True, timeout=120)
     if code is not None and done.returncode != code:
         fault(f"{what}: exit {done.returncode}, expected {code}: {done.stderr}")
     return judge(what, done.stdout, schema)
 
 
-def check_documents():
+def ended(begun, schema, code=None):
+    arguments, result = begun
+    return told(arguments, result.result(), schema, code)
+
+
+def run(arguments, schema, code=None):
+    return told(arguments, call(arguments, os.getcwd()), schema, code)
+
+
+def begin_checks():
+    begun = []
     for name in ("own-battery-sound", "late-answers", "pin16-dead-fed-in-place", "removed-sound"):
         with open(SCENARIOS + name + "/job.toml") as job, open(name + ".toml", "w") as here:
             here.write(job.read())
-        run(["check", "--job", name + ".toml", "bench:" + SCENARIOS + name, "--ask", "-o", name + ".pcapng"],
-            "pin16-check")
+        begun.append(begin(["check", "--job", name + ".toml", "bench:" + SCENARIOS + name, "--ask", "-o", name + ".pcapng"]))
     with open("sealed.toml", "w") as f:
         f.write('[job]\nname = "sealed"\narrangement = "removed"\nsealed = true\n'
                 "[module]\nrequest_id = 0x7A1\nanswer_id = 0x7A9\n")
-    undecided = run(["check", "--job", "sealed.toml", "--reading", "V(src+,src-)=12.6V power=source u=0.02",
-                     "--for", "0.2"], "pin16-check", 1)
+    begun.append(begin(["check", "--job", "sealed.toml", "--reading", "V(src+,src-)=12.6V power=source u=0.02", "--for", "0.2"]))
+    begun.append(begin(["check", "--job", "sealed.toml", SOUND, "--ask", "-o", "refused.pcapng"]))
+    return begun
+
+
+def check_documents(begun):
+    *sound, undecided, refused = begun
+    for one in sound:
+        ended(one, "pin16-check")
+    undecided = ended(undecided, "pin16-check", 1)
     if not undecided or not undecided["deciding_reading"]:
         fault("check: no deciding reading in any document")
-    run(["check", "--job", "sealed.toml", SOUND, "--ask", "-o", "refused.pcapng"], "pin16-check", 4)
+    ended(refused, "pin16-check", 4)
 
 
-def query_documents():
-    asked = run(["query", SOUND, "09 02", "01 00", "01 0C", "@7A1 22 F190", "@7A1 19 02 FF", "@7A5 22 F190", "-o", "query.pcapng"],
-                "pin16-query", 1)
-    ended = {x["ended"] for x in asked["exchanges"]} if asked else set()
-    if not {"answered", "negative", "silent"} <= ended:
-        fault(f"query: only {ended}")
-    found = run(["rollcall", SOUND, "--sweep", "7A0-7A3", "-o", "rollcall.pcapng"], "pin16-rollcall", 0)
+def begin_queries():
+    return (begin(["query", SOUND, "09 02", "01 00", "01 0C", "@7A1 22 F190", "@7A1 19 02 FF", "@7A5 22 F190", "-o", "query.pcapng"]),
+            begin(["rollcall", SOUND, "--sweep", "7A0-7A3", "-o", "rollcall.pcapng"]))
+
+
+def query_documents(begun):
+    asked = ended(begun[0], "pin16-query", 1)
+    states = {x["ended"] for x in asked["exchanges"]} if asked else set()
+    if not {"answered", "negative", "silent"} <= states:
+        fault(f"query: only {states}")
+    found = ended(begun[1], "pin16-rollcall", 0)
     if not found or not found["modules"]:
         fault("rollcall: no module in any document")
 
 
-def review_documents():
-    run(["listen", SOUND, "--for", "1.2", "-o", "listen.pcapng"], "pin16-review", 0)
-    run(["listen", "replay:" + SOURCE + "/captures/dumpcap-obd-uds.pcapng?pace=fast", "--attempt", "--changed", "cable",
-         "-o", "attempt.pcapng"], "pin16-review", 0)
+def begin_recordings():
+    return (begin(["listen", SOUND, "--for", "1.2", "-o", "listen.pcapng"]),
+            begin(["listen", "replay:" + SOURCE + "/captures/dumpcap-obd-uds.pcapng?pace=fast", "--attempt", "--changed", "cable",
+                   "-o", "attempt.pcapng"]))
+
+
+def review_documents(begun):
+    for one in begun:
+        ended(one, "pin16-review", 0)
     whole = open("listen.pcapng", "rb").read()
     with open("cut.pcapng", "wb") as f:
         f.write(whole[:-10])
     seen = {}
     captures = ["listen.pcapng", "query.pcapng", "rollcall.pcapng", "refused.pcapng", "late-answers.pcapng", "cut.pcapng",
                 "attempt.pcapng", SOURCE + "/captures/dumpcap-obd-uds.pcapng"]
-    for capture in captures:
-        document = run(["review", capture], "pin16-review", 1 if capture == "cut.pcapng" else 0)
+    for capture, review in [(c, begin(["review", c])) for c in captures]:
+        document = ended(review, "pin16-review", 1 if capture == "cut.pcapng" else 0)
         for key, value in (document or {}).items():
             seen[key] = seen.get(key) or bool(value)
     for key in ("links", "identifiers", "messages", "exchanges", "sent", "refused", "damage"):
@@ -206,9 +262,8 @@ def why_documents():
 
 
 def note_documents():
-    os.environ["XDG_RUNTIME_DIR"] = os.getcwd()
     listening = subprocess.Popen([PIN16, "listen", SOUND, "-o", "noted.pcapng"], stdout=subprocess.DEVNULL,
-                                 stderr=subprocess.PIPE, text=True)
+                                 stderr=subprocess.PIPE, text=True, env=dict(os.environ, XDG_RUNTIME_DIR=os.getcwd()))
     try:
         listening.stderr.readline()  # "recording to ..."
         run(["note", "door opened", "--by", "A"], "pin16-note", 0)
@@ -271,15 +326,16 @@ def main():
     compare_with_text()
     with tempfile.TemporaryDirectory(prefix="pin16-json-") as folder:
         os.chdir(folder)
-        check_documents()
-        query_documents()
-        review_documents()
+        checks, queries, recordings = begin_checks(), begin_queries(), begin_recordings()
+        note_documents()
+        bench_documents()
+        query_documents(queries)
+        check_documents(checks)
+        review_documents(recordings)
         links_documents()
         plugins_documents()
         scene_documents()
         why_documents()
-        note_documents()
-        bench_documents()
         os.chdir("/")
     for schema in validators:
         if schema not in validated:
