@@ -59,13 +59,15 @@ start=$(date +%s)
 tests/vm/vm-prepare.sh >/dev/null 2>&1 &
 prepare=$!
 say "release build"
-build build "-DCMAKE_BUILD_TYPE=Release -DPIN16_TESTS=ON" all
+# Headers read once: a third less to compile in the tests. The rooms do without here, so that each file shows that it
+# includes what it uses (and clang-tidy reads g++'s none).
+build build "-DCMAKE_BUILD_TYPE=Release -DPIN16_TESTS=ON -DPIN16_PCH=tests" all
 release=$?
 [ $release = 0 ] || failed=$((failed + 1))
 so_far "release build"
 
 # Warnings are errors in the release build; instrumented code makes g++ 12 raise false ones.
-instrumented="-DCMAKE_BUILD_TYPE=RelWithDebInfo -DCMAKE_CXX_FLAGS_RELWITHDEBINFO=-O1 -DPIN16_TESTS=ON -DPIN16_WERROR=OFF"
+instrumented="-DCMAKE_BUILD_TYPE=RelWithDebInfo -DCMAKE_CXX_FLAGS_RELWITHDEBINFO=-O1 -DPIN16_TESTS=ON -DPIN16_WERROR=OFF -DPIN16_PCH=all"
 tsan_rooms="base event link recorder"
 build build-asan "$instrumented -DPIN16_SANITIZE=address,undefined" all >asan.tmp.log 2>&1 &
 asan=$!
