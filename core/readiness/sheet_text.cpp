@@ -3,13 +3,13 @@
 
 #include <algorithm>
 
+#include "core/base/text.hpp"
 #include "core/readiness/sheet.hpp"
 #include "core/readiness/steps.hpp"
 
 namespace pin16::readiness {
 namespace {
 
-constexpr std::size_t kWidth = 100;
 constexpr std::size_t kFigureColumn = 17;
 constexpr std::size_t kValueColumn = 54;
 constexpr std::size_t kLimitColumn = 72;
@@ -37,33 +37,6 @@ std::string spoken(Verdict v) {
   std::string text = toText(v);
   std::replace(text.begin(), text.end(), '-', ' ');
   return text;
-}
-
-/// Columns that UTF-8 text takes: continuation bytes take none. No wide characters are used.
-std::size_t columns(std::string_view text) {
-  return static_cast<std::size_t>(std::count_if(
-      text.begin(), text.end(), [](char c) { return (static_cast<unsigned char>(c) & 0xC0U) != 0x80U; }));
-}
-
-/// Words of `text` in lines of at most kWidth, each but the first indented by `indent`; the first begins
-/// where `first` ends.
-std::string wrapped(std::string first, std::string_view text, std::size_t indent) {
-  std::string out, line = std::move(first);
-  bool fresh = true;
-  while (!text.empty()) {
-    const std::size_t end = std::min(text.find(' '), text.size());
-    const std::string_view word = text.substr(0, end);
-    text.remove_prefix(std::min(end + 1, text.size()));
-    if (!fresh && columns(line) + 1 + columns(word) > kWidth) {
-      out += line + '\n';
-      line = std::string(indent, ' ');
-      fresh = true;
-    }
-    if (!fresh) line += ' ';
-    line += word;
-    fresh = false;
-  }
-  return out + line + '\n';
 }
 
 std::string padded(const std::string& text, std::size_t width) {
@@ -105,7 +78,7 @@ std::string figureLine(const Figure& f, Sources& sources) {
     if (!f.ok) line += " !";
   }
   line.erase(line.find_last_not_of(' ') + 1);
-  if (columns(line) <= kWidth) return line + '\n';
+  if (columns(line) <= kTextWidth) return line + '\n';
   return wrapped(indent, std::string_view(line).substr(kFigureColumn), kFigureColumn + 2);
 }
 
