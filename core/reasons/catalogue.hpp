@@ -112,6 +112,8 @@ enum class R : std::uint8_t {
   connector_look,
   fd_scan,
   answer_restart,
+  answer_all,
+  answer_rate,
   count
 };
 inline constexpr std::size_t kReadings = static_cast<std::size_t>(R::count);

@@ -830,7 +830,8 @@ const std::vector<std::vector<const char*>>& sameMend() {
       {"wake-missing", "module-asleep"},     {"conn-fuse-open", "shared-fuse-outlet"},
       {"rig-fuse-open", "rig-fuse-small"},   {"limit-too-low", "inrush-trips"},
       {"crash-cutoff", "main-fuse-open"},    {"module-feed-open", "module-ground-open", "module-dead-open"},
-      {"module-feed-poor", "module-resets"},
+      {"module-feed-poor", "module-resets"}, {"canh-open-mod", "canl-open-mod"},
+      {"module-trx-dead", "module-stuck"},
   };
   return groups;
 }

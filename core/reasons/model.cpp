@@ -508,7 +508,9 @@ struct Talk {
       return h.to_trunk && h.from_trunk && b.gateway_fed && !b.gateway_filters && !b.open_high && !b.open_low;
     return h.to_module && h.from_module;
   }
-  [[nodiscard]] bool clean() const { return !h.garbled && !b.rate_wrong && !b.fd && !b.jammed; }
+  [[nodiscard]] bool clean() const { return !b.rate_wrong && legible(); }
+  /// At its own rate.
+  [[nodiscard]] bool legible() const { return !h.garbled && !b.fd && !b.jammed; }
   [[nodiscard]] bool traffic() const { return (on_can && b.sends && !b.gateway) || (trunk && b.others); }
   /// Somebody acknowledges what we send.
   [[nodiscard]] bool acknowledged() const {
@@ -562,12 +564,12 @@ Talk talk(const Bench& b, const Fed& fed) {
 
 /// How the module answers when asked as `v` says: 0 not, 1 yes, 2 it refuses.
 struct Try {
-  bool other_size = false, long_wait = false, later = false, k_line = false, pair = false, address = false,
-       restart = false;
+  bool other_rate = false, other_size = false, long_wait = false, later = false, k_line = false, pair = false,
+       address = false, restart = false;
 };
 int answer(const Talk& t, const Try& v) {
   const Bench& b = t.b;
-  if (!t.adapter || !t.running || b.stuck || b.bus_off) return 0;
+  if (!t.adapter || !t.running || b.stuck || b.bus_off || b.rate_wrong != v.other_rate) return 0;
   if (b.driver_dead && !b.k_line) return 0;
   if (b.k_line != v.k_line || b.size_wrong != v.other_size || b.pair_wrong != v.pair ||
       b.address_wrong != v.address)
@@ -577,7 +579,7 @@ int answer(const Talk& t, const Try& v) {
   if (b.slow && !v.long_wait) return 0;
   if (!b.k_line) {
     if (b.listen_only || b.bus_side_dead || (b.bus_contact_open && !v.pair) || (!t.carries() && !v.pair) ||
-        !t.clean() || b.other_tester)
+        !t.legible() || b.other_tester)
       return 0;
   }
   return b.locked ? 2 : 1;
@@ -652,7 +654,9 @@ void setAnswers(const Bench& b, const Fed& fed, const Talk& t, Predicted& p) {
   const auto asked = [&](const Try& v) { return answer(t, v); };
   const auto yes = [&](const Try& v) { return asked(v) != 0 ? 1.0 : 0.0; };
   set(R::pair_scan, b.pair_wrong && t.adapter && t.running && !b.k_line && !b.bus_side_dead ? 1 : 0);
-  const bool module = asked({.address = true}) == 1;
+  // A refusal shows who is there too, where the roll call's request is refused at all.
+  const int rolled = asked({.address = b.address_wrong});
+  const bool module = rolled == 1 || (rolled == 2 && b.coin[8] < 0.75);
   const bool others = t.adapter && !b.listen_only && !b.bus_side_dead && !b.bus_contact_open && t.trunk &&
                       b.others_answer && (b.others || b.gateway) && t.h.to_trunk && t.h.from_trunk &&
                       t.clean() && b.coin[9] < 0.85;
@@ -660,6 +664,9 @@ void setAnswers(const Bench& b, const Fed& fed, const Talk& t, Predicted& p) {
   set(R::answer_29bit, yes({.other_size = true}));
   set(R::answer_longwait, asked({.long_wait = true}));
   set(R::answer_again, yes({.later = true}));
+  set(R::answer_all,
+      asked({.other_size = b.size_wrong, .long_wait = true, .later = true, .address = b.address_wrong}));
+  set(R::answer_rate, t.traffic() ? kNaN : yes({.other_rate = true}));
   set(R::answer_kline, yes({.k_line = true}));
   const int again = asked({.later = true, .restart = true});
   set(R::answer_restart, again == 0 ? 0 : b.only_early ? 1 : 2);

@@ -291,6 +291,15 @@ const std::vector<Reading>& readings() {
            "power off for as long as the service information says, on again, ask at once and once more after "
            "a minute: no / only at once / yes",
            kAll, "estimate", "one further power-up", 1),
+      told("answer@all", Power::on, "program", 2, {"no", "yes", "refused"},
+           "10 s after power-up ask each address in question in both identifier sizes and wait 10 s each "
+           "time: "
+           "no / yes / refused",
+           kAll, "estimate", "read-only requests"),
+      told("answer@rate", Power::on, "program", 0.7, {"no", "yes"},
+           "on a bus where nothing is heard, ask at the other usual bit rate, naming it (250 or 500 kbit/s): "
+           "no / yes",
+           kAll, "estimate", "read-only request; at a wrong rate it disturbs a bus that is alive"),
   };
   return table;
 }

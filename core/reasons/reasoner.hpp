@@ -4,11 +4,11 @@
 /// causes; each is a cloud of sampled benches (model.hpp) that show the symptom: nobody answers. A reading
 /// re-weights the samples by its likelihood; what was not measured does not weigh.
 ///
-/// Likelihood of a number: 95 % a core (85 % normal, 15 % Student-like with twice its width) about the
-/// sample's value, as wide as the instrument's error times 1.3, the model's error (Reading::model_abs) and
-/// the spacing of the hypothesis' samples together; 5 % flat, because a reading can be wrong. Ohms in
-/// log10(r + 0.3), amperes in asinh(I / 0.02). Of an answer: 85 % as the sample says, 15 % as often as in the
-/// hypothesis; 5 % flat.
+/// Likelihood of a number about the sample's value: half normal, as wide as the instrument's error times 1.3,
+/// the model's error (Reading::model_abs) and the spacing of the hypothesis' samples together; half
+/// Student-like, as wide as twice that or as the hypothesis' samples lie apart, because the tolerances that
+/// were assumed may be too narrow; 3 % for a reading that is wrong. Ohms in log10(r + 0.3), amperes in
+/// asinh(I / 0.02). Of an answer: 85 % as the sample says, 15 % as often as in the hypothesis; 3 % flat.
 ///
 /// Predictions are kept as 11-bit codes, so that a likelihood is a table of 2048 entries and expected
 /// information is table arithmetic. Deterministic for a seed, whatever the number of threads. One owner, no
@@ -78,10 +78,10 @@ struct Next {
 
 /// Costs of power-ups (minutes) and where asking ends; job's budget.
 struct Policy {
-  double power_up_minutes = 6;  ///< own figure
-  double handling_minutes = 2;  ///< of any reading: going there, noting it down (own figure)
-  double stop_at = 0.95;        ///< of the leading group
-  double least_bits = 0.004;    ///< worth of a reading
+  double power_up_minutes = 12;  ///< own figure
+  double handling_minutes = 4;   ///< of any reading: going there, noting it down (own figure)
+  double stop_at = 0.95;         ///< of the leading group
+  double least_bits = 0.004;     ///< worth of a reading
   int power_ups_left = 1000;
   bool powered = false;  ///< the module is fed right now
 };
@@ -94,9 +94,12 @@ class Reasoner {
   Reasoner(Reasoner&&) noexcept;
   Reasoner& operator=(Reasoner&&) noexcept;
 
-  void forget();                       ///< all observations
+  void forget();                       ///< all observations and mends
   void observe(const Observation& o);  ///< a reading taken anew replaces the older one
   [[nodiscard]] const std::vector<Observation>& evidence() const;
+  /// These were mended and the module still keeps silent: none of them is the cause by itself. A pair is then
+  /// its other one.
+  void mended(const std::vector<std::size_t>& causes);
 
   /// All groups, the most probable first. A cause counts with every pair it is in.
   [[nodiscard]] std::vector<Ranked> ranking() const;

@@ -132,6 +132,45 @@ TEST(NextMeasurement, NeverPowersOnBeforeTheSafetyChecks) {
   }
 }
 
+// Only one cause in fifty shows by it, but that one is the leader: its expected bits are those of a yes or
+// no.
+TEST(NextMeasurement, WhatOnlyARareCauseShowsByIsWorthItsBits) {
+  Options o;
+  o.pairs = false;
+  Reasoner m = Reasoner::prepare({Arrangement::own_battery, false}, priors(Arrangement::own_battery), o);
+  for (const char* text : {"V(src+,src-)=12.6V", "V(pin16,pin4)=0V"}) m.observe(*parseObservation(text));
+  double p = 0;
+  for (const char* id : {"conn-fuse-open", "shared-fuse-outlet"}) p += m.present()[*findCause(id)];
+  ASSERT_GT(p, 0.3);
+  const double yes_or_no_bits = -p * std::log2(p) - (1 - p) * std::log2(1 - p);
+  for (const Next& n : m.next({}))
+    if (std::string_view(readings()[n.reading].id) == "R(connfuse)") {
+      EXPECT_GT(n.bits, 0.75 * yes_or_no_bits);
+      return;
+    }
+  FAIL() << "R(connfuse) was not proposed";
+}
+
+TEST(Posterior, WhatWasMendedInVainIsOutAndItsPairIsTheOther) {
+  Reasoner m = Reasoner::prepare({Arrangement::own_battery, false}, priors(Arrangement::own_battery), {});
+  for (const char* text : {"V(src+,src-)=12.6V", "V(pin16,pin4)=0V", "R(connfuse)=OL"})
+    m.observe(*parseObservation(text));
+  const auto first = m.ranking().front().causes;
+  ASSERT_TRUE(std::find(first.begin(), first.end(), *findCause("conn-fuse-open")) != first.end());
+  m.mended(first);
+  double all = 0;
+  for (const auto& r : m.ranking()) {
+    all += r.probability;
+    if (r.causes == first) {
+      EXPECT_EQ(r.probability, 0);
+    }
+  }
+  EXPECT_GE(all, 1 - 1e-9);  // pairs that stay count twice
+  for (const std::size_t c : first) EXPECT_EQ(m.present()[c], 0);
+  m.forget();
+  EXPECT_GT(m.present()[first.front()], 0);
+}
+
 TEST(NextMeasurement, KeepsToTheBudgetOfPowerUps) {
   Reasoner m = make(Arrangement::removed);
   tell(m, "R(feed,chassis)=20kohm"), tell(m, "V(src+,src-)=12.6V");

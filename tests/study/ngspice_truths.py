@@ -748,6 +748,11 @@ class Bench:
         woken = state == "asleep" and (self.asleep or self.ignition_off) and wakes and not self.listen and \
             not (self.need_feed2 and out["V(feed2,chassis)"] < 6 and not self.ignition_off)
         out["answer@wake"] = yes(woken and self.r_between() < 75)
+        out["answer@all"] = ("refused" if can and self.locked else
+                             yes(can and (self.slow or self.early or self.id_size or self.address)))
+        if out["identifiers"] in ("none", "no adapter"):
+            any_rate = (reach or through) and not (self.filters or self.silent or self.busoff)
+            out["answer@rate"] = yes(any_rate and self.wrong_rate)
         out["answer@kline"] = yes(self.kline and state == "running")
         if self.car:
             out["answer@direct"] = yes(self.gateway and state == "running" and
