@@ -12,6 +12,7 @@
 #include "core/cli/options.hpp"
 #include "core/cli/plugin_options.hpp"
 #include "core/cli/run.hpp"
+#include "core/cli/why.hpp"
 #include "core/job/job.hpp"
 #include "core/link/link.hpp"
 #include "core/protocol/rollcall.hpp"
@@ -22,6 +23,8 @@
 #include "core/readiness/interlocks.hpp"
 #include "core/readiness/plan.hpp"
 #include "core/readiness/sheet.hpp"
+#include "core/reasons/gather.hpp"
+#include "core/reasons/text.hpp"
 #include "core/review/plugged.hpp"
 
 namespace pin16::cli {
@@ -32,7 +35,8 @@ using recorder::Action;
 using recorder::Command;
 
 constexpr double kListen_s = 3;  // long enough for a module to boot and for slow periodic frames (own figure)
-constexpr double kInstruments_s = 0.3;  // some samples of ten a second (own figure)
+constexpr double kInstruments_s = 0.3;      // some samples of ten a second (own figure)
+constexpr std::size_t kShortSamples = 128;  // a cause: a seventh of a second (own figure)
 
 /// What check waits for, told as each wait begins, so that nobody wonders whether it hangs; and what all of
 /// them may take together.
@@ -129,7 +133,8 @@ class Check {
         job_(std::move(job)),
         sayings_(std::move(sayings)),
         watch_(job_, evidence_),
-        instruments_(std::move(host), job_) {
+        instruments_(std::move(host), job_),
+        left_out_(reasons::ruledOut(job_)) {
     if (const auto& a = job_.module.address) evidence_.setModule(a->answer_id, a->extended);
     if (const auto& a = job_.module.line_address) evidence_.setLineModule(*a);
   }
@@ -152,6 +157,10 @@ class Check {
   [[nodiscard]] bool poweredBefore() const;
   void offerPowerOff();
   Status askForPlugins();
+  void judge();
+  [[nodiscard]] bool asksWhy() const;
+  Status askWhy();
+  bool bring(reasons::Power wanted);
   Status conclude();
   Status command(Action action, Bytes packed, const std::string& text = "");
   void wait(
@@ -177,6 +186,10 @@ class Check {
   std::string by_;  ///< who answers before power
   std::optional<Error> refused_;
   readiness::Sheet sheet_;
+  std::vector<plugin::Results> found_;
+  std::optional<reasons::Reasoner> reasoner_;
+  std::vector<bool> left_out_;  ///< readings that the job rules out, and those skipped here
+  bool asks_ = false;           ///< somebody answers, and has not said `stop`
 };
 
 Status Check::command(Action action, Bytes packed, const std::string& text) {
@@ -328,8 +341,16 @@ Status Check::askOperator() {
         fmt::format("\n{}: {}{}{}, power {}\n  {}\n  value in {}, Enter skips, `stop` asks no more > ",
                     next->step, next->point->name, next->with.empty() ? "" : ", ", next->with, state,
                     next->point->how, next->point->unit.empty() ? "a word" : next->point->unit));
-    if (line == "stop") return {};
-    if (line.empty()) continue;
+    if (line == "stop") {
+      asks_ = false;
+      return {};
+    }
+    if (line.empty()) {
+      event::Measurement skipped;
+      skipped.point = next->point->name, skipped.power = next->power, skipped.condition = next->with;
+      if (const auto o = reasons::observationOf(skipped)) left_out_[o->reading] = true;
+      continue;
+    }
     const std::string with = next->with.empty() ? "" : fmt::format(" with=\"{}\"", next->with);
     Saying s;
     s.what = Saying::What::reading;
@@ -481,19 +502,94 @@ void Check::offerPowerOff() {
                  job_.wait_source.c_str());
 }
 
-Status Check::conclude() {
-  noteRises();
-  watch_.finish();
+/// The sheet of what is known now.
+void Check::judge() {
   readiness::Asked asked;
   asked.ask = o_.ask;
   asked.capture = session_->file();
-  asked.plugins = instruments_.finish();
+  asked.plugins = found_;
   if (const auto ledger = job::readLedger(job_)) asked.power_ups = *ledger;
   sheet_ = readiness::assess(job_, evidence_, asked);
-  for (const auto& v : readiness::verdictEvents(sheet_))
-    if (Status state = command(Action::verdict, pack(v)); !state) return state;
+}
+
+/// The module does not answer, or could not: the reasons have something to explain. They know CAN only.
+bool Check::asksWhy() const {
+  if (refused_ || !job_.bus.protocol.empty() || sheet_.overall == readiness::Overall::ready) return false;
+  const auto faulty = [](const readiness::Step& s) { return s.verdict == readiness::Verdict::faulty; };
+  return std::any_of(sheet_.steps.begin(), sheet_.steps.end(), faulty) || (o_.ask && board_.busEverUp());
+}
+
+/// Power for a reading, by the same rules as before: what must be cleared, the ledger, one power-up said.
+bool Check::bring(reasons::Power wanted) {
+  const bool on = evidence_.power() == PowerState::on;
+  if ((wanted == reasons::Power::on) == on) return true;
+  if (wanted == reasons::Power::on) {
+    if (const Status state = offerPower(); !state) std::fprintf(stderr, "%s\n", state.error().text().c_str());
+    return evidence_.power() == PowerState::on;
+  }
+  if (askTerminal(
+          "\nfor the next reading take the module's power off and type `off`; Enter leaves it on > ") !=
+      "off")
+    return false;
+  Saying off;
+  off.what = Saying::What::power;
+  off.power = PowerState::off;
+  return static_cast<bool>(say(off));
+}
+
+/// At a terminal it goes on with the next reading; each one is recorded, and the sheet is judged anew.
+Status Check::askWhy() {
+  Asking asking;
+  asking.policy = [this] { return reasons::policyOf(job_, evidence_.power() == PowerState::on); };
+  asking.bring = [this](reasons::Power wanted) { return bring(wanted); };
+  asking.keep = [this](const reasons::Reading& r, const std::string& answer) {
+    static constexpr const char* power[] = {"off", "source", "on"};
+    auto reading = job::parseReading(
+        fmt::format("{}={} power={}", r.id, answer, power[static_cast<std::size_t>(r.power)]));
+    Saying s;
+    s.what = reading ? Saying::What::reading : Saying::What::note;
+    if (reading) s.reading = std::move(*reading);
+    s.note = fmt::format("{}: {}", r.id, answer);  // what is no point of the job
+    return say(s);
+  };
+  if (Status asked = askForReadings(*reasoner_, left_out_, o_.numbers, asking); !asked) return asked;
+  judge();
+  return {};
+}
+
+Status Check::conclude() {
+  const bool was_on = evidence_.power() == PowerState::on;
+  noteRises();
+  watch_.finish();
+  found_ = instruments_.finish();
+  judge();
   // The read-out attempt inherits this power-up: power stays as it is, and we do not send any more.
   if (Status state = command(Action::shut, {}, "check is over, the attempt may begin"); !state) return state;
+  std::string why = "null";
+  if (asksWhy()) {
+    // Without somebody who answers, single causes and fewer samples are enough; `pin16 why` reckons in full.
+    reasons::Options options;
+    if (!asks_) options.pairs = false, options.samples = kShortSamples;
+    reasoner_ =
+        reasons::Reasoner::prepare(reasons::settingOf(job_), reasons::priors(job_.arrangement), options);
+    reasoner_->leaveOut(left_out_);
+    for (const auto& o : reasons::gather(evidence_, job_).observations) reasoner_->observe(o);
+    const auto answer =
+        reasons::explain(*reasoner_, reasons::policyOf(job_, evidence_.power() == PowerState::on), left_out_);
+    why = o_.json ? reasonsJson(*reasoner_, answer) : reasons::toShortText(answer);
+  }
+  if (o_.json)
+    fmt::print("{}", readiness::toJson(sheet_, why));
+  else
+    fmt::print("{}{}", readiness::toPlainText(sheet_), reasoner_ ? "\n" + why : "");
+  std::fflush(stdout);
+  if (reasoner_ && asks_) {
+    if (Status state = askWhy(); !state) return state;
+    if (!was_on) noteRises();
+    fmt::print("{}\n", sheet_.sentence);
+  }
+  for (const auto& v : readiness::verdictEvents(sheet_))
+    if (Status state = command(Action::verdict, pack(v)); !state) return state;
   const auto ended = finishRun(*session_, sink_);
   if (!ended) return ended.error();
   return {};
@@ -539,12 +635,12 @@ int Check::run() {
       evidence_.setRemoved(*removed_ns - readClocks().offset());
   for (const auto& s : sayings_)
     if (Status state = say(s); !state) return fail(state.error());
+  asks_ = sayings_.empty() && operatorPresent() && !o_.json;
   if (sayings_.empty() && operatorPresent())
     if (Status state = askOperator(); !state) return fail(state.error());
   if (Status state = listenAndAsk(); !state) return fail(state.error());
   if (Status state = conclude(); !state) return fail(state.error());
   waits_.tellSum();
-  fmt::print("{}", o_.json ? readiness::toJson(sheet_) : readiness::toPlainText(sheet_));
   tellNext();
   offerPowerOff();
   return exitOf();

@@ -189,6 +189,8 @@ int run(int argc, char** argv) try {
   c->add_option("--capture", o.file, "a capture: its readings, and what was heard");
   c->add_option("--without", o.without, "a reading that cannot be had");
   c->add_option("--priors", o.priors, "CSV file, id,weight,source: how often causes are met");
+  c->add_option("--mended", o.mended, "a cause (its id) that was mended, and the module still keeps silent")
+      ->type_name("CAUSE");
   c->add_flag("--numbers", o.numbers, "likelihood ratios, bits and minutes too");
   addJson(c, o);
 

@@ -35,6 +35,7 @@ struct Options {
   unsigned threads = 1;                                     ///< review --threads
   std::string priors;                                       ///< why --priors
   std::vector<std::string> without;                         ///< why --without
+  std::vector<std::string> mended;                          ///< why --mended: causes
   bool numbers = false;                                     ///< why --numbers
   bool no_plugins = false;
   double for_s = 0;

@@ -27,12 +27,8 @@ json::array ids(const std::vector<std::size_t>& group) {
   return out;
 }
 
-}  // namespace
-
-std::string whyJson(const job::Job& job, const reasons::Reasoner& m, const Answer& a) {
-  json::object doc;
-  doc["schema"] = "pin16-why", doc["version"] = 1;
-  doc["job"] = job.name, doc["arrangement"] = job::toText(job.arrangement);
+/// All but the job.
+void write(const reasons::Reasoner& m, const Answer& a, json::object& doc) {
   json::array given;
   for (const auto& o : m.evidence())
     given.push_back(json::object{{"reading", reasons::readings()[o.reading].id},
@@ -78,6 +74,21 @@ std::string whyJson(const job::Job& job, const reasons::Reasoner& m, const Answe
   json::array mind;
   for (const auto& text : a.mind) mind.push_back(json::value(text));
   doc["mind"] = std::move(mind);
+}
+
+}  // namespace
+
+std::string whyJson(const job::Job& job, const reasons::Reasoner& m, const Answer& a) {
+  json::object doc;
+  doc["schema"] = "pin16-why", doc["version"] = 1;
+  doc["job"] = job.name, doc["arrangement"] = job::toText(job.arrangement);
+  write(m, a, doc);
+  return json::serialize(doc);
+}
+
+std::string reasonsJson(const reasons::Reasoner& m, const Answer& a) {
+  json::object doc;
+  write(m, a, doc);
   return json::serialize(doc);
 }
 

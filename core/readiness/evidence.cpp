@@ -135,6 +135,7 @@ void Evidence::takeFrame(const event::Header& h, const event::CanFrame& f) {
     l.last_frame = f;
     l.last_frame_ns = h.t_ns;
     ids_.insert((std::uint64_t{h.link} << 32U) | (f.id() | (f.extended() ? event::kExtendedFlag : 0U)));
+    (module_ == std::pair(f.id(), f.extended()) ? module_heard_ : others_heard_) = true;
     return;
   }
   for (const can::ErrorClass& c : can::errorClasses())

@@ -119,6 +119,9 @@ class Evidence : public event::Sink {
   /// When the module's power came on, by the power events; each change from another state.
   [[nodiscard]] const std::vector<Ns>& powerOns() const { return power_ons_; }
   [[nodiscard]] std::size_t distinctIds() const { return ids_.size(); }
+  /// A frame with the module's own answer identifier was heard; any other one was.
+  [[nodiscard]] bool moduleHeard() const { return module_heard_; }
+  [[nodiscard]] bool othersHeard() const { return others_heard_; }
   /// Bytes handed to a link by the gate: one count each.
   [[nodiscard]] std::uint64_t sent() const { return sent_; }
   [[nodiscard]] std::uint64_t refused() const { return refused_; }
@@ -162,6 +165,7 @@ class Evidence : public event::Sink {
   std::vector<ExchangeFacts> exchanges_;
   std::vector<std::size_t> silent_;  ///< of our exchanges, those whose answer may still come
   std::unordered_set<std::uint64_t> ids_;
+  bool module_heard_ = false, others_heard_ = false;
   std::uint64_t order_ = 0;
   std::uint64_t sent_ = 0, refused_ = 0, gaps_ = 0;
   std::string last_refusal_;

@@ -118,8 +118,9 @@ void lower(std::vector<Step>& steps, const std::vector<plugin::Results>& plugins
 /// As recorded in the capture.
 [[nodiscard]] std::vector<event::Verdict> verdictEvents(const Sheet& sheet);
 
-/// The document of `pin16 check --json` (docs/readiness.md), indented, newline at the end.
-[[nodiscard]] std::string toJson(const Sheet& sheet);
+/// The document of `pin16 check --json` (docs/readiness.md), indented, newline at the end. `reasons`: the
+/// value of that member as JSON.
+[[nodiscard]] std::string toJson(const Sheet& sheet, const std::string& reasons = "null");
 /// The sheet for a terminal, at most 100 columns, newline at the end.
 [[nodiscard]] std::string toPlainText(const Sheet& sheet);
 

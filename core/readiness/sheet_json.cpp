@@ -123,7 +123,7 @@ void write(std::string& out, const json::value& v, int depth) {
 
 }  // namespace
 
-std::string toJson(const Sheet& s) {
+std::string toJson(const Sheet& s, const std::string& reasons) {
   json::object o;
   o["schema"] = "pin16-check";
   o["version"] = 1;
@@ -162,6 +162,7 @@ std::string toJson(const Sheet& s) {
                  {"inferred", s.power.inferred},
                  {"missed", s.power.missed},
                  {"wake_ups", s.power.wake_ups}};
+  o["reasons"] = json::parse(reasons);
   std::string out;
   write(out, o, 0);
   return out + "\n";

@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "core/base/text.hpp"
 #include "core/reasons/decide.hpp"
 #include "core/reasons/text.hpp"
 
@@ -15,7 +16,7 @@ namespace {
 constexpr double kWeighs = 0.4;    // log-likelihood ratio from which a reading is worth mentioning
 constexpr double kShown = 0.015;   // probability of a rank
 constexpr double kDoubtful = 0.3;  // probability that a reading is wrong from which it is pointed out
-constexpr std::size_t kRanks = 6, kNexts = 5;
+constexpr std::size_t kRanks = 6, kNexts = 5, kShortRanks = 3;
 
 std::string predictedText(const Weight& w, std::size_t r) {
   const Reading& reading = readings()[r];
@@ -130,6 +131,37 @@ Answer explain(const Reasoner& m, const Policy& policy, const std::vector<bool>&
         fmt::format("{} {} would make the first one {}", id, most->against_if, oddsText(most->against)));
   if (most->in_favour > now + 0.02)
     out.mind.push_back(fmt::format("{} {} would make it {}", id, most->for_if, oddsText(most->in_favour)));
+  return out;
+}
+
+std::string toShortText(const Answer& a) {
+  std::string out =
+      a.unexplained ? "Why it does not answer: nothing I know explains these readings. What comes nearest:\n"
+                    : "Why it does not answer:\n";
+  for (std::size_t i = 0; i < a.ranked.size() && i < kShortRanks; ++i) {
+    const Explained& e = a.ranked[i];
+    out +=
+        wrapped(fmt::format("  {}. {}:", i + 1, oddsText(e.probability)), " " + titleOf(e.causes) + ".", 5);
+    out += wrapped("    ", " " + e.sentence, 5);
+  }
+  const std::size_t first = a.ranked.front().causes.front();
+  if (a.certain && first != kSound) {
+    out += wrapped("  To mend it:", fmt::format(" {}.", causes()[first].mend), 5);
+    if (*causes()[first].caution != 0)
+      out += wrapped("  Caution:", fmt::format(" {}.", causes()[first].caution), 5);
+  }
+  if (!a.next.empty()) {
+    const Next& n = a.next.front();
+    out += wrapped("  Measure next:",
+                   fmt::format(" {}{}.", howText(n),
+                               n.power_ups > 0 ? fmt::format(". Costs {} power-up{}", n.power_ups,
+                                                             n.power_ups == 1 ? "" : "s")
+                                               : ""),
+                   5);
+  } else if (!a.certain) {
+    out += wrapped("  No reading that may be taken here tells more. Mend in this order:",
+                   " " + mendOrderText(a) + ".", 5);
+  }
   return out;
 }
 

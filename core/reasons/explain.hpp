@@ -45,5 +45,7 @@ struct Answer {
 [[nodiscard]] std::string howText(const Next& next);
 /// For a terminal; `numbers`: likelihood ratios, bits and minutes too.
 [[nodiscard]] std::string toPlainText(const Answer& answer, bool numbers);
+/// Below a sheet: the first three causes, what would mend the first, the one next reading.
+[[nodiscard]] std::string toShortText(const Answer& answer);
 
 }  // namespace pin16::reasons

@@ -167,17 +167,24 @@ def begin_checks():
                 "[module]\nrequest_id = 0x7A1\nanswer_id = 0x7A9\n")
     begun.append(begin(["check", "--job", "sealed.toml", "--reading", "V(src+,src-)=12.6V power=source u=0.02", "--for", "0.2"]))
     begun.append(begin(["check", "--job", "sealed.toml", SOUND, "--ask", "-o", "refused.pcapng"]))
+    with open("dead.toml", "w") as f:
+        f.write('[job]\nname = "dead connector"\narrangement = "own-battery"\n')
+    begun.append(begin(["check", "--job", "dead.toml", "--reading", "V(src+,src-)=12.6V power=source", "--reading",
+                        "V(pin16,pin4)=0V power=source", "--reading", "lamp=dark", "-o", "dead.pcapng"]))
     return begun
 
 
 def check_documents(begun):
-    *sound, undecided, refused = begun
+    *sound, undecided, refused, dead = begun
     for one in sound:
         ended(one, "pin16-check")
     undecided = ended(undecided, "pin16-check", 1)
     if not undecided or not undecided["deciding_reading"]:
         fault("check: no deciding reading in any document")
     ended(refused, "pin16-check", 4)
+    dead = ended(dead, "pin16-check", 1)
+    if not dead or not dead["reasons"] or not dead["reasons"]["causes"][0]["for"]:
+        fault("check: no reasons in any document")
 
 
 def begin_queries():

@@ -77,6 +77,30 @@ TEST(Terminal, TooManyVoltsEndTheDialogue) {
   EXPECT_THAT(said, Not(HasSubstr("switch the module's power on")));
 }
 
+TEST(Terminal, AFaultyCheckGoesOnAskingAndRecordsIt) {
+  const TemporaryFolder f;
+  std::vector<std::string> after;  // what was asked below the sheet
+  const std::string said =
+      dialogue(f.path(), {"check", "--job", job(f), "--for", "0.1", "-o", "t.pcapng"},
+               [&](const std::string& asked) -> std::string {
+                 if (has(asked, "answer, or - if it cannot be had")) {
+                   after.push_back(asked);
+                   return has(asked, "R(connfuse): ") ? "OL" : after.size() > 6 ? "" : "-";
+                 }
+                 if (has(asked, "source: V(src+,src-)")) return "12.6";
+                 if (has(asked, "connector: V(pin16,pin4)")) return "0";
+                 if (has(asked, "lamp, power")) return "dark";
+                 return "";
+               });
+  EXPECT_THAT(said, HasSubstr("Why it does not answer:"));
+  ASSERT_FALSE(after.empty()) << said;
+  EXPECT_THAT(said, HasSubstr("The diagnostic connector fuse is open"));
+  EXPECT_THAT(said, HasSubstr("R(connfuse) OL"));  // weighed
+  for (const std::string& asked : after) EXPECT_THAT(asked, Not(HasSubstr("\nV(src+,src-): ")));
+  const std::string lines = runPin16({"review", "t.pcapng", "--lines"}, f.path()).out;
+  EXPECT_THAT(lines, HasSubstr("R(connfuse)"));
+}
+
 TEST(Terminal, WhyAsksTakesTheAnswerAndRanksAnew) {
   const TemporaryFolder f;
   writeFile(f.file("removed.toml"),

@@ -2,6 +2,9 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <sstream>
+
+#include "core/base/text.hpp"
 #include "run_pin16.hpp"
 
 namespace pin16::test {
@@ -33,6 +36,32 @@ TEST(Why, ReadsWhatACaptureHolds) {
   EXPECT_EQ(ran.exit_code, 1) << ran.err;
   EXPECT_THAT(ran.out, HasSubstr("\"adapter-answers\""));
   EXPECT_THAT(ran.out, HasSubstr("\"identifiers\""));
+}
+
+TEST(Why, StandsBelowASheetThatIsNotSound) {
+  const TemporaryFolder f;
+  const std::vector<std::string> check = {"check",
+                                          "--job",
+                                          job(f),
+                                          "--reading",
+                                          "V(src+,src-)=12.6V power=source",
+                                          "--reading",
+                                          "V(pin16,pin4)=0V power=source",
+                                          "--reading",
+                                          "lamp=dark"};
+  const auto ran = runPin16(check, f.path());
+  EXPECT_EQ(ran.exit_code, 1) << ran.err;
+  EXPECT_THAT(ran.out, HasSubstr("Why it does not answer:\n  1. "));
+  EXPECT_THAT(ran.out, HasSubstr("The diagnostic connector fuse is open"));
+  EXPECT_THAT(ran.out, HasSubstr("  Measure next: R(connfuse): "));
+  std::istringstream lines(ran.out);
+  for (std::string line; std::getline(lines, line);) EXPECT_LE(columns(line), kTextWidth) << line;
+}
+
+TEST(Why, NothingStandsBelowAReadySheet) {
+  const TemporaryFolder f;
+  const auto ran = runPin16({"check", "--job", job(f), "bench:own-battery-sound", "--ask"}, f.path());
+  EXPECT_EQ(ran.out.find("Why it does not answer"), std::string::npos) << ran.out;
 }
 
 TEST(Why, ASealedJobIsNeverToldToSend) {
