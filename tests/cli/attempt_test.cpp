@@ -492,6 +492,44 @@ TEST(Envelope, APlaintextOnAKLineIsFoundNowhere) {
   EXPECT_EQ(found(f, ran.out + ran.err + shown), "");
 }
 
+/// The serial bytes of an adapter with AT commands that shows all traffic are the content in hex digits.
+TEST(Envelope, APlaintextThroughAnAtAdapterIsFoundNowhere) {
+  const TemporaryFolder f;
+  std::string shown;  // the transfer as lines: identifier and data, no blanks
+  for (const Said& s : secretTransfer())
+    if (s.lines.size() > 5) shown += s.lines.substr(1, 3) + s.lines.substr(5);
+  boost::asio::io_context io;
+  link::PtyDevice* at = nullptr;
+  std::string line;
+  link::PtyDevice device(io, f.file("adapter"), [&](std::string_view heard) {
+    for (const char c : heard) {
+      if (c != '\r') {
+        line += c;
+        continue;
+      }
+      const std::string command = std::exchange(line, {});
+      at->write(command == "ATMA"    ? shown
+                : command == "ATDPN" ? "6\r\r>"
+                : command == "ATRV"  ? "12.4V\r\r>"
+                                     : "OK\r\r>");
+    }
+  });
+  at = &device;
+  std::thread serving([&] { io.run(); });
+  ::setenv("PIN16_LOG", "debug", 1);
+  const Ran ran = runPin16({"listen", "at:adapter?protocol=can11-500&monitor=on", "--attempt", "--for", "5",
+                            "--json", "-o", "a.pcapng"},
+                           f.path());
+  ::unsetenv("PIN16_LOG");
+  io.stop();
+  serving.join();
+  EXPECT_EQ(attemptOf(ran).at("rung").as_string(), "through") << ran.err << device.heard;
+  const std::string reviewed = runPin16({"review", "a.pcapng"}, f.path()).out +
+                               runPin16({"review", "a.pcapng", "--lines"}, f.path()).out +
+                               runPin16({"review", "a.pcapng", "--json"}, f.path()).out;
+  EXPECT_EQ(found(f, ran.out + ran.err + reviewed), "");
+}
+
 /// A device that answers everything with content: another adapter than the one that is meant, or one in the
 /// middle of its bus's traffic. What it says while it is opened is not quoted.
 TEST(Envelope, WhatADeviceSaysWhileItIsOpenedIsNotQuoted) {
