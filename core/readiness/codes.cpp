@@ -115,6 +115,10 @@ const std::vector<Code>& codes() {
        "Hands off the leads for the attempt. Before it, power off and fasten clip, plug and in-line fuse so "
        "that a "
        "pull at the lead moves none of them."},
+      {"module-restarts", "feed", "a module stopped sending and began anew while the power was on",
+       "Power off and look for a bad contact in its feed and ground; with steady volts there it restarts by "
+       "itself, or the "
+       "bus went to sleep and was woken. Each restart can count as one more ignition cycle."},
       {"feed-path-resistance", "feed", "the feed path has too much resistance",
        "Power off, then check the path joint by joint with the dummy load: clip, in-line fuse, lead, ground "
        "clamp. "

@@ -29,7 +29,11 @@ constexpr Ns kAtOnce_ns = 2 * kNsPerMs;
 /// Supply points whose course in time is kept.
 constexpr std::array<std::string_view, 5> kTraced = {
     "V(src+,src-)", "V(feed,chassis)", "V(loadblade,chassis)", "V(interface+,interface-)", "I(feed)"};
-constexpr std::size_t kTraceMost = 8192;   // about 14 minutes at ten samples a second
+constexpr std::size_t kTraceMost = 8192;  // about 14 minutes at ten samples a second
+// A module needs some tenths of a second to boot; four times its longest interval is no jitter (own figures).
+constexpr Ns kPauseLeast_ns = 250 * kNsPerMs, kPausePeriods = 4;
+constexpr std::uint32_t kSteadyCount = 10;
+constexpr std::size_t kPeriodsMost = 4096, kRestartsMost = 1000;
 constexpr double kNothingHappened = 0.25;  // V or A; steps above are never thinned out
 
 /// The error lies where the acknowledge should have been: its slot, or the delimiter behind it, where a
@@ -88,10 +92,10 @@ void Evidence::take(const event::Batch& batch) {
       case Kind::loss:
         if (const auto l = batch.record<event::Loss>(h);
             l && static_cast<std::size_t>(l->place) < lost_.size())
-          lost_[static_cast<std::size_t>(l->place)] += l->count;
+          lost_[static_cast<std::size_t>(l->place)] += l->count, periods_.clear();
         break;
       case Kind::gap:
-        if (!isMeter(h.link)) ++gaps_;
+        if (!isMeter(h.link)) ++gaps_, periods_.clear();
         break;
       case Kind::sent:
         ++sent_;
@@ -134,7 +138,10 @@ void Evidence::takeFrame(const event::Header& h, const event::CanFrame& f) {
     if (l.last_frame_ns != kNoTime && h.t_ns - l.last_frame_ns < kAtOnce_ns && f == l.last_frame) ++l.repeats;
     l.last_frame = f;
     l.last_frame_ns = h.t_ns;
-    ids_.insert((std::uint64_t{h.link} << 32U) | (f.id() | (f.extended() ? event::kExtendedFlag : 0U)));
+    const std::uint64_t key =
+        (std::uint64_t{h.link} << 32U) | (f.id() | (f.extended() ? event::kExtendedFlag : 0U));
+    ids_.insert(key);
+    followPeriod(h, key, f);
     (module_ == std::pair(f.id(), f.extended()) ? module_heard_ : others_heard_) = true;
     return;
   }
@@ -162,6 +169,8 @@ void Evidence::takeLink(const event::Header& h, const event::LinkState& s) {
     l.ever_up = true;
     if (up_since_ns_ == kNoTime && !s.meter) up_since_ns_ = h.t_ns;
   }
+  // What we do not hear for our own sake is nobody's pause.
+  if (s.condition != event::LinkCondition::up || s.controller == "bus-off") periods_.clear();
   if (s.controller == "bus-off")
     l.bus_off = true;
   else if (s.controller != "unknown")
@@ -176,7 +185,9 @@ void Evidence::takePower(const event::Header& h, const event::Power& p) {
   else if (power_ == PowerState::on)
     removed_ns_ = h.t_ns;
   power_ = p.state;
+  periods_.clear();
   if (p.state != PowerState::on) return;
+  restarts_.clear();
   power_ons_.push_back(h.t_ns);
   std::erase_if(points_, [](const PointFacts& f) { return f.power == PowerState::on && !f.typed; });
 }
@@ -192,6 +203,29 @@ void Evidence::addToTrace(const event::Measurement& m, Ns t_ns) {
   it->samples.push_back({t_ns, m.value});
   if (m.aperture_ns >= 0) it->aperture_ns = m.aperture_ns;
   if (it->samples.size() >= kTraceMost) thin(it->samples);
+}
+
+/// Only what came at a steady pace for a second can be missed: no answers, no consecutive frames of one.
+void Evidence::followPeriod(const event::Header& h, std::uint64_t key, const event::CanFrame& f) {
+  if (module_ == std::pair(f.id(), f.extended())) return;
+  if (periods_.size() >= kPeriodsMost && !periods_.contains(key)) return;
+  Period& p = periods_[key];
+  const Ns pause_ns = p.last_ns == kNoTime ? 0 : h.t_ns - p.last_ns;
+  const bool steady = p.count >= kSteadyCount && p.last_ns - p.first_ns >= kNsPerSecond;
+  if (steady && pause_ns > std::max(kPauseLeast_ns, kPausePeriods * p.longest_ns)) {
+    // Several identifiers of one sender, or several senders on one supply, stop and begin together.
+    if (!restarts_.empty() && h.t_ns - restarts_.back().began_ns < kNsPerSecond)
+      restarts_.back().stopped_ns = std::min(restarts_.back().stopped_ns, p.last_ns);
+    else if (restarts_.size() < kRestartsMost)
+      restarts_.push_back({p.last_ns, h.t_ns});
+    p = {};
+  }
+  if (p.first_ns == kNoTime)
+    p.first_ns = h.t_ns;
+  else
+    p.longest_ns = std::max(p.longest_ns, pause_ns);
+  p.last_ns = h.t_ns;
+  ++p.count;
 }
 
 /// A frame of a module whose time was over: its answer comes after all.

@@ -11,6 +11,7 @@
 #include <optional>
 #include <string>
 #include <string_view>
+#include <unordered_map>
 #include <unordered_set>
 #include <utility>
 #include <vector>
@@ -82,6 +83,12 @@ struct ExchangeFacts {
   bool confirmed = false;  ///< as event::Exchange::confirmed
 };
 
+/// Frames that had come regularly stopped and began again, the link up all the while and power not touched:
+/// their sender restarted, or slept.
+struct Restart {
+  Ns stopped_ns = kNoTime, began_ns = kNoTime;
+};
+
 /// An interlock's newest answer.
 struct Cleared {
   event::Clearance clearance;
@@ -116,6 +123,8 @@ class Evidence : public event::Sink {
   [[nodiscard]] std::uint64_t othersUnacknowledged() const;
   /// Samples of a supply point with the module fed, or null.
   [[nodiscard]] const Trace* trace(std::string_view point) const;
+  /// Since the module's power came on, or in all if nobody said when.
+  [[nodiscard]] const std::vector<Restart>& restarts() const { return restarts_; }
   /// When the module's power came on, by the power events; each change from another state.
   [[nodiscard]] const std::vector<Ns>& powerOns() const { return power_ons_; }
   [[nodiscard]] std::size_t distinctIds() const { return ids_.size(); }
@@ -154,6 +163,7 @@ class Evidence : public event::Sink {
   void takePower(const event::Header& h, const event::Power& p);
   void addToTrace(const event::Measurement& m, Ns t_ns);
   void matchLate(const event::Header& h, const event::CanFrame& f);
+  void followPeriod(const event::Header& h, std::uint64_t key, const event::CanFrame& f);
   [[nodiscard]] bool isMeter(std::uint16_t index) const;
   LinkFacts& link(std::uint16_t index);
 
@@ -161,6 +171,12 @@ class Evidence : public event::Sink {
   std::vector<LinkFacts> links_;
   std::vector<Trace> traces_;
   std::vector<Ns> power_ons_;
+  struct Period {
+    Ns first_ns = kNoTime, last_ns = kNoTime, longest_ns = 0;
+    std::uint32_t count = 0;
+  };
+  std::unordered_map<std::uint64_t, Period> periods_;  ///< by link and identifier
+  std::vector<Restart> restarts_;
   std::map<std::string, Cleared> clearances_;
   std::vector<ExchangeFacts> exchanges_;
   std::vector<std::size_t> silent_;  ///< of our exchanges, those whose answer may still come

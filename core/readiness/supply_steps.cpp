@@ -298,6 +298,18 @@ void judgeRises(StepMaker& m, const Case& c, const Course& course) {
                     kShortGap_s * 1e3, 100 * shareSeen(kShortGap_s, course.every_s, aperture_s)));
 }
 
+void judgeRestarts(StepMaker& m, const Case& c) {
+  const auto& all = c.evidence.restarts();
+  if (all.empty() || !c.evidence.fed()) return;
+  m.judge({"starts seen in regular frames", static_cast<double>(all.size()) + 1, -1, ""},
+          {atMost(c.limit("supply.rises_max"), "module-restarts")}, Verdict::marginal);
+  m.say(
+      fmt::format("Frames that had come regularly stopped for {:.2f} s and began again{}: their sender "
+                  "restarted, or slept.",
+                  toSeconds(all.back().began_ns - all.back().stopped_ns),
+                  all.size() == 1 ? "" : fmt::format(", the last of {} times", all.size())));
+}
+
 void judgeFeedVoltage(StepMaker& m, const Case& c, const PointFacts& f) {
   const double dead = c.limit("supply.absent_max_V").value;
   const Limit& max = c.limit("supply.module_max_V");
@@ -424,6 +436,7 @@ Step feedStep(const Case& c) {
   judgeFeedCurrent(m, c);
   judgeOthersAwake(m, c);
   judgeRises(m, c, course);
+  judgeRestarts(m, c);
   tellBlades(m, c);
   if (m.verdict() == Verdict::not_measured)
     m.say(c.is(Arrangement::own_battery) ? "Nothing was measured at the module's fuse."

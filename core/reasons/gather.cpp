@@ -89,6 +89,7 @@ Gathered gather(const readiness::Evidence& e, const job::Job& job) {
       out.ignored.push_back(p.point);
   }
   fromBus(e, job, out.observations);
+  if (e.restarts().size() > 1) out.observations.push_back(said("I(feed) pattern", "cycling"));
   const auto& a = job.module.address;
   out.answered = std::any_of(e.exchanges().begin(), e.exchanges().end(), [&](const auto& x) {
     return a && x.request_id == a->request_id && x.ended == event::Ended::answered && !x.late;

@@ -220,6 +220,45 @@ TEST(Bounce, TheCurrentTellsOfGapsBeyondTheVoltmeter) {
   EXPECT_EQ(verdict(sheetOf(bandOf(removed), s), "feed"), "marginal feed-bounces");
 }
 
+// ---- restarts, by the frames of who restarts
+
+Stream steadyFrames(Stream s, int count) {
+  for (int i = 0; i < count; ++i) s.wait(0.02).frames(1, 0x300).frames(1, 0x301);
+  return s;
+}
+
+TEST(Restart, FramesThatStopAndBeginAgainAreOne) {
+  Stream s;
+  s.link().power(PowerState::on);
+  s = steadyFrames(s, 80);
+  s = steadyFrames(s.wait(0.9), 80);
+  const Sheet sheet = sheetOf(jobOf(removed), s);
+  EXPECT_EQ(verdict(sheet, "feed"), "marginal module-restarts");
+  EXPECT_EQ(figure(step(sheet, "feed"), "starts seen in regular frames").value, 2);
+  EXPECT_THAT(step(sheet, "feed").text, HasSubstr("stopped for 0.9"));
+  ASSERT_EQ(s.evidence().restarts().size(), 1U);  // both identifiers together
+}
+
+TEST(Restart, WhatIsNoneIsNotCalledOne) {
+  const auto restarts = [](const Stream& s) { return s.evidence().restarts().size(); };
+  Stream on;
+  on.link().power(PowerState::on);
+  EXPECT_EQ(restarts(steadyFrames(steadyFrames(on, 80).wait(0.2), 80)), 0U);  // jitter
+  EXPECT_EQ(restarts(steadyFrames(steadyFrames(on, 20).wait(0.9), 80)), 0U);  // half a second shows no pace
+  EXPECT_EQ(
+      restarts(steadyFrames(steadyFrames(on, 80).wait(0.9).link(event::LinkCondition::gone).link(), 80)), 0U);
+  EXPECT_EQ(
+      restarts(steadyFrames(steadyFrames(on, 80).power(PowerState::off).wait(0.9).power(PowerState::on), 80)),
+      0U);
+  Stream answers = on;
+  for (int i = 0; i < 80; ++i) answers.wait(0.02).frames(1, 0x7A9);
+  answers.wait(2).frames(1, 0x7A9);
+  Evidence e;
+  e.setModule(0x7A9, false);
+  answers.feed(e);
+  EXPECT_TRUE(e.restarts().empty());  // it answers when it is asked
+}
+
 TEST(Bounce, PowerEventsInQuickSuccessionAreOneSwitchOn) {
   Stream s;
   for (int i = 0; i < 3; ++i) s.power(PowerState::on).power(PowerState::source);
