@@ -26,6 +26,7 @@ for room in link supply; do
 done
 bash tests/parser-coverage.sh || failed=1
 build/tests/can_bench --benchmark_min_time=1 || failed=1
+build/tests/reasons_bench || failed=1
 PIN16_QUIET=1 build/tests/test_supply --gtest_filter='*DipTiming.*' || failed=1
 PIN16_QUIET=1 build/tests/test_bench --gtest_filter='*AtDips.*' || failed=1
 # Accuracy of the reasons on fresh truths, and on some that ngspice solved; the figures stand in docs/study.md.
