@@ -98,9 +98,13 @@ def killed(capture, blast_log, t_killed_ns):
         sys.exit("tshark shows no frame")
     # One frame a log line (paced), in order.
     sent = {int(n): int(t) for n, t in (line.split() for line in open(blast_log, encoding="utf-8") if line.count(" ") == 1 and line.endswith("\n"))}
+    # The kernel may hand frames of one sender over in another order, where the sender changes processors.
+    numbers.sort()
     age_s = (int(t_killed_ns) - sent[numbers[-1]]) / 1e9
     print(f"{len(numbers)} frames, the last one {age_s:.3f} s old")
-    expect("numbers without a hole", numbers, list(range(numbers[0], numbers[0] + len(numbers))))
+    holes = sorted(set(range(numbers[0], numbers[-1] + 1)) - set(numbers))
+    expect("first missing numbers", holes[:10], [])
+    expect("each number once", len(set(numbers)), len(numbers))
     if age_s > 1.0:
         sys.exit(f"the last number is {age_s:.3f} s old")
 
