@@ -114,6 +114,7 @@ enum class R : std::uint8_t {
   answer_restart,
   answer_all,
   answer_rate,
+  bus_leads,
   count
 };
 inline constexpr std::size_t kReadings = static_cast<std::size_t>(R::count);

@@ -723,6 +723,9 @@ void setSupply(const Bench& b, const Fed& fed, Predicted& p) {
   set(R::r_src_chassis, open(b.clamp_ohm));
   set(R::slot_check, b.slot), set(R::fuse_rating, b.rating_small ? 1 : 0), set(R::source_label, b.label);
   set(R::battery_look, b.parted), set(R::connector_look, b.plugged_device ? 1 : 0);
+  // A lead that is off is mostly seen, a broken one is not.
+  const bool off = b.open_high || b.open_low || b.open_pin6 || b.open_pin14;
+  set(R::bus_leads, b.swapped ? 1 : b.pair_wrong ? 2 : off && b.coin[7] < 0.6 ? 3 : 0);
   // Source alone.
   const double emf = b.source_open ? 0 : b.emf_V;
   set(R::v_src, emf);

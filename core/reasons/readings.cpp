@@ -300,6 +300,11 @@ const std::vector<Reading>& readings() {
            "on a bus where nothing is heard, ask at the other usual bit rate, naming it (250 or 500 kbit/s): "
            "no / yes",
            kAll, "estimate", "read-only request; at a wrong rate it disturbs a bus that is alive"),
+      told("bus-leads", Power::off, "eyes, pin table", 1.5, {"right", "swapped", "other pins", "loose"},
+           "follow both bus leads from the breakout to the harness plug by the pin table: right / swapped / "
+           "other pins "
+           "/ loose",
+           kRemoved, "common practice, no source"),
   };
   return table;
 }

@@ -753,6 +753,10 @@ class Bench:
         if out["identifiers"] in ("none", "no adapter"):
             any_rate = (reach or through) and not (self.filters or self.silent or self.busoff)
             out["answer@rate"] = yes(any_rate and self.wrong_rate)
+        if not self.car:
+            loose = any(self.r[n][2] == OPEN for n in ("stubh", "stubl", "modh", "modl") if n in self.r)
+            out["bus-leads"] = ("swapped" if self.swapped else "other pins" if self.wrong_pair else
+                                "loose" if loose and rng.random() < 0.6 else "right")
         out["answer@kline"] = yes(self.kline and state == "running")
         if self.car:
             out["answer@direct"] = yes(self.gateway and state == "running" and
