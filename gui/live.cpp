@@ -4,8 +4,8 @@
 #include <QElapsedTimer>
 #include <algorithm>
 
-#include "core/cli/observations.hpp"
 #include "core/cli/run.hpp"
+#include "core/reasons/gather.hpp"
 #include "gui/look.hpp"
 
 namespace pin16::gui {
@@ -23,12 +23,7 @@ constexpr std::uint64_t kGrowBytes = 4U << 20U;
 class LiveSource::Witnessed : public review::Follower {
  public:
   explicit Witnessed(LiveSource& of) : of_(of) {}
-  void frame(const event::Header& h, Ns, const event::CanFrame& frame, std::uint32_t, Ns) override {
-    if (frame.error() || (h.flags & event::kOutbound) != 0) return;
-    const auto& a = of_.job_.module.address;
-    const bool own = a && frame.id() == a->answer_id && frame.extended() == a->extended;
-    (own ? of_.module_heard_ : of_.others_heard_) = true;
-  }
+  void frame(const event::Header&, Ns, const event::CanFrame&, std::uint32_t, Ns) override {}
   void record(const event::Batch&, const event::Header&, Ns) override {}
   void message(std::uint64_t, std::uint16_t, Ns, const event::Message&) override {}
   void exchange(std::uint64_t, std::uint16_t link, Ns, const event::Exchange& x) override {
@@ -158,7 +153,7 @@ std::vector<std::string> LiveSource::troubles() const {
 }
 
 std::vector<reasons::Observation> LiveSource::observations() const {
-  auto out = cli::observationsOf(evidence_, job_, module_heard_, others_heard_);
+  auto out = reasons::gather(evidence_, job_).observations;
   out.insert(out.end(), entered_.begin(), entered_.end());
   return out;
 }

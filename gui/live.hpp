@@ -78,7 +78,6 @@ class LiveSource : public Source, private event::Sink {
   review::Census census_;
   readiness::Sheet sheet_;
   bool judged_once_ = false, fresh_ = false, attempt_ = false;
-  bool module_heard_ = false, others_heard_ = false;
   Ns utc_offset_ns_ = kNoTime, began_ns_ = kNoTime, judged_ns_ = 0, drawn_ns_ = 0, grown_ns_ = 0;
   std::vector<event::LinkState> states_;
   std::vector<std::uint16_t> buses_;

@@ -5,7 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
-#include "core/cli/observations.hpp"
+#include "core/reasons/gather.hpp"
 #include "core/reasons/text.hpp"
 #include "gui/look.hpp"
 
@@ -120,7 +120,7 @@ std::vector<plugin::Results> ReviewSource::plugins() const {
 }
 std::vector<reasons::Observation> ReviewSource::observations() const {
   if (!done_) return entered_;
-  auto out = cli::observationsOf(done_->evidence(), job_, done_->moduleHeard(), done_->othersHeard());
+  auto out = reasons::gather(done_->evidence(), job_).observations;
   out.insert(out.end(), entered_.begin(), entered_.end());
   return out;
 }
@@ -139,8 +139,7 @@ Status ReviewSource::enter(const event::Measurement& reading) {
   return {};
 }
 
-Reasons::Reasons(const job::Job& job)
-    : setting_{job.arrangement, job.access == job::Access::gateway}, worker_([this] { run(); }) {}
+Reasons::Reasons(const job::Job& job) : setting_(reasons::settingOf(job)), worker_([this] { run(); }) {}
 
 Reasons::~Reasons() {
   questions_.close();
@@ -189,16 +188,6 @@ void Reasons::run() {
         },
         Qt::QueuedConnection);
   }
-}
-
-reasons::Policy policyOf(const job::Job& job, const readiness::Evidence* evidence) {
-  reasons::Policy p;
-  if (job.power_up_budget) {
-    const auto ledger = job::readLedger(job);
-    p.power_ups_left = std::max(0, *job.power_up_budget - (ledger ? job::countPower(*ledger).powerUps() : 0));
-  }
-  p.powered = evidence != nullptr && evidence->power() == event::PowerState::on;
-  return p;
 }
 
 }  // namespace pin16::gui

@@ -133,7 +133,4 @@ class Reasons : public QObject {
   std::thread worker_;
 };
 
-/// What a power-up still costs in this job, by its ledger.
-[[nodiscard]] reasons::Policy policyOf(const job::Job& job, const readiness::Evidence* evidence);
-
 }  // namespace pin16::gui

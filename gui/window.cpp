@@ -28,9 +28,9 @@
 #include <algorithm>
 
 #include "core/bench/bench.hpp"
-#include "core/cli/observations.hpp"
 #include "core/readiness/interlocks.hpp"
 #include "core/readiness/path.hpp"
+#include "core/reasons/gather.hpp"
 #include "core/reasons/text.hpp"
 #include "gui/events_panel.hpp"
 #include "gui/far_view.hpp"
@@ -686,7 +686,7 @@ void Window::present(std::unique_ptr<Source> source) {
   axis_->show(nullptr, 9);
   reasons_.reset();
   source_ = std::move(source);
-  left_out_ = cli::notToBeHad(source_->job());
+  left_out_ = reasons::ruledOut(source_->job());
   skipped_.clear();
   reasons_ = std::make_unique<Reasons>(source_->job());
   connect(reasons_.get(), &Reasons::answered, this, [this] { judged(); });
@@ -756,7 +756,9 @@ void Window::judged() {
 
 void Window::think() {
   if (source_->sheet() == nullptr || moduleAnswers()) return;
-  reasons_->consider(source_->observations(), left_out_, policyOf(source_->job(), source_->evidence()));
+  const readiness::Evidence* e = source_->evidence();
+  reasons_->consider(source_->observations(), left_out_,
+                     reasons::policyOf(source_->job(), e != nullptr && e->power() == event::PowerState::on));
 }
 
 void Window::drawn() {

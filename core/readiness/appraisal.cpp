@@ -3,16 +3,11 @@
 
 namespace pin16::readiness {
 
-/// What other equipment and modules said to each other is evidence too, and who was heard.
+/// What other equipment and modules said to each other is evidence too.
 class Appraisal::Witnessed : public review::Follower {
  public:
   explicit Witnessed(Appraisal& of) : of_(of) {}
-  void frame(const event::Header& h, Ns, const event::CanFrame& frame, std::uint32_t, Ns) override {
-    if (frame.error() || (h.flags & event::kOutbound) != 0) return;
-    const auto& a = of_.job_.module.address;
-    const bool own = a && frame.id() == a->answer_id && frame.extended() == a->extended;
-    (own ? of_.module_heard_ : of_.others_heard_) = true;
-  }
+  void frame(const event::Header&, Ns, const event::CanFrame&, std::uint32_t, Ns) override {}
   void record(const event::Batch&, const event::Header&, Ns) override {}
   void message(std::uint64_t, std::uint16_t, Ns, const event::Message&) override {}
   void exchange(std::uint64_t, std::uint16_t link, Ns, const event::Exchange& x) override {

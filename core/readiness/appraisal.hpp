@@ -37,9 +37,6 @@ class Appraisal {
   [[nodiscard]] const Evidence& evidence() const { return evidence_; }
   [[nodiscard]] const review::Timeline& timeline() const { return timeline_; }
   [[nodiscard]] const job::Job& job() const { return job_; }
-  /// Frames of the job's module, and of others, were heard.
-  [[nodiscard]] bool moduleHeard() const { return module_heard_; }
-  [[nodiscard]] bool othersHeard() const { return others_heard_; }
 
  private:
   Appraisal(std::string path, job::Job job);
@@ -55,7 +52,6 @@ class Appraisal {
   event::Batch batch_;
   review::Summary summary_;
   Sheet sheet_;
-  bool module_heard_ = false, others_heard_ = false;
 };
 
 }  // namespace pin16::readiness

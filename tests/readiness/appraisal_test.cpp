@@ -112,8 +112,8 @@ TEST_F(AppraisalTest, StepsFollowFromWhatWasObservedNotFromWhatWasSaidOfIt) {
   EXPECT_EQ(verdictOf(sheet, "traffic"), "sound");
   EXPECT_EQ(verdictOf(sheet, "answer"), "sound") << "the other tester's exchange proves that it answers";
   EXPECT_EQ(toText(sheet.overall), std::string("ready")) << sheet.sentence;
-  EXPECT_TRUE(a->moduleHeard());
-  EXPECT_TRUE(a->othersHeard());
+  EXPECT_TRUE(a->evidence().moduleHeard());
+  EXPECT_TRUE(a->evidence().othersHeard());
   EXPECT_EQ(a->summary().recorded.verdicts.size(), 1U);
   EXPECT_EQ(sheet.capture, file());
   // The same pass gave the index and the time axis.
