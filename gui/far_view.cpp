@@ -35,7 +35,7 @@ QPushButton* FarView::target(const QString& what, int key) {
   QFont f = b->font();
   f.setPixelSize(kFarPx);
   b->setFont(f);
-  b->setMinimumHeight(kGlovePx);
+  b->setStyleSheet(QStringLiteral("min-height: %1px;").arg(kGlovePx - 10));  // the rest is its border
   b->setShortcut(QKeySequence(key));
   return b;
 }

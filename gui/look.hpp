@@ -50,7 +50,7 @@ class Look : public QObject {
 /// 21 px of type on a 14-inch panel of 1280 px (ISO 9241-303, from memory; computed).
 inline constexpr int kTextPx = 13;
 inline constexpr int kFarPx = 22;
-inline constexpr int kHugePx = 46;
+inline constexpr int kHugePx = 64;
 /// A target for gloves, 20 mm at 96 dots an inch.
 inline constexpr int kGlovePx = 76;
 

@@ -32,6 +32,12 @@ void clear(QLayout* box) {
   }
 }
 
+/// Into the layout and into sight at once: left to the event loop, what is renewed would flicker.
+void put(QBoxLayout* box, QWidget* w) {
+  box->addWidget(w);
+  w->show();
+}
+
 QVBoxLayout* column(QScrollArea* area, int margin) {
   area->setWidgetResizable(true);
   area->setHorizontalScrollBarPolicy(Qt::ScrollBarAlwaysOff);
@@ -104,20 +110,27 @@ void StepRow::show(const readiness::Step& step) {
   line_->setWhole(silent ? tr("optional here") : text(step.text));
   setAccessibleName(
       QStringLiteral("%1: %2. %3").arg(stepName(step.name), wordOf(step.verdict), text(step.text)));
-  clear(detail_box_);
-  detail_box_->addWidget(label(text(step.text), Role::plain, true, detail_));
+  std::vector<std::pair<QString, Role>> lines{{text(step.text), Role::plain}};
   for (const auto& f : step.figures) {
-    auto* what = label(text(f.what), Role::faint, true, detail_);
-    auto* value =
-        label((f.ok ? QString() : QStringLiteral("\u2715 ")) + figureLine(f), Role::figure, true, detail_);
-    detail_box_->addWidget(what);
-    detail_box_->addWidget(value);
-    if (!f.limit_source.empty())
-      detail_box_->addWidget(label(tr("limit: %1").arg(text(f.limit_source)), Role::faint, true, detail_));
+    lines.emplace_back(text(f.what), Role::faint);
+    lines.emplace_back((f.ok ? QString() : QStringLiteral("\u2715 ")) + figureLine(f), Role::figure);
+    if (!f.limit_source.empty()) lines.emplace_back(tr("limit: %1").arg(text(f.limit_source)), Role::faint);
   }
-  if (!step.plugin.empty())
-    detail_box_->addWidget(
-        label(tr("found by plugin %1").arg(text(step.plugin)), Role::faint, true, detail_));
+  if (!step.plugin.empty()) lines.emplace_back(tr("found by plugin %1").arg(text(step.plugin)), Role::faint);
+  // Live, figures change several times a second: the same labels say the new ones.
+  const bool same = std::equal(lines.begin(), lines.end(), roles_.begin(), roles_.end(),
+                               [](const auto& line, Role role) { return line.second == role; });
+  if (!same) {
+    clear(detail_box_);
+    lines_.clear();
+    roles_.clear();
+    for (const auto& [what, role] : lines) {
+      lines_.push_back(label({}, role, true, detail_));
+      roles_.push_back(role);
+      put(detail_box_, lines_.back());
+    }
+  }
+  for (std::size_t i = 0; i < lines.size(); ++i) lines_[i]->setText(lines[i].first);
 }
 
 void StepRow::open(bool open) {
@@ -301,6 +314,7 @@ void ReasonsPanel::choices(const std::vector<std::string>& answers) {
     connect(b, &QPushButton::clicked, this,
             [this, a] { Q_EMIT entered(id_ + QStringLiteral("=") + text(a) + suffix_); });
     choices_box_->addWidget(b, place / 2, place % 2);
+    b->show();
     ++place;
   }
 }
@@ -383,27 +397,26 @@ void ReasonsPanel::showCauses(const std::optional<reasons::Answer>& answer, bool
   if (!shown.isEmpty() && shown == shown_causes_) return;
   shown_causes_ = shown;
   clear(causes_);
-  causes_->addWidget(label(tr("what can keep it from answering"), Role::faint, true));
+  put(causes_, label(tr("what can keep it from answering"), Role::faint, true));
   if (answers) {
-    causes_->addWidget(
-        label(tr("The module answers: there is nothing to look for here."), Role::plain, true));
+    put(causes_, label(tr("The module answers: there is nothing to look for here."), Role::plain, true));
     return;
   }
   if (!answer) {
-    causes_->addWidget(label(tr("Weighing the causes \u2026"), Role::plain, true));
+    put(causes_, label(tr("Weighing the causes \u2026"), Role::plain, true));
     return;
   }
   if (answer->unexplained)
-    causes_->addWidget(label(tr("Nothing known explains these readings. Take again those that do not fit."),
-                             Role::plain, true));
+    put(causes_, label(tr("Nothing known explains these readings. Take again those that do not fit."),
+                       Role::plain, true));
   for (const auto& misfit : answer->misfits)
-    causes_->addWidget(label(tr("%1 %2 does not fit the rest, %3 expected: take it again.")
-                                 .arg(QLatin1String(reasons::readings()[misfit.reading].id),
-                                      text(misfit.measured), text(misfit.expected)),
-                             Role::plain, true));
+    put(causes_, label(tr("%1 %2 does not fit the rest, %3 expected: take it again.")
+                           .arg(QLatin1String(reasons::readings()[misfit.reading].id), text(misfit.measured),
+                                text(misfit.expected)),
+                       Role::plain, true));
   int rank = 0;
   for (const auto& e : answer->ranked) {
-    causes_->addWidget(label(text(reasons::titleOf(e.causes)), Role::heading, true));
+    put(causes_, label(text(reasons::titleOf(e.causes)), Role::heading, true));
     auto* row = new QWidget;
     auto* line = new QHBoxLayout(row);
     line->setContentsMargins(0, 0, 0, 0);
@@ -413,14 +426,14 @@ void ReasonsPanel::showCauses(const std::optional<reasons::Answer>& answer, bool
     line->addWidget(dots);
     line->addWidget(label(odds, Role::plain, false, row));
     line->addStretch(1);
-    causes_->addWidget(row);
-    if (rank++ < 2) causes_->addWidget(label(text(e.sentence), Role::faint, true));
+    put(causes_, row);
+    if (rank++ < 2) put(causes_, label(text(e.sentence), Role::faint, true));
   }
   if (answer->ranked.empty() || answer->ranked.front().causes.front() == reasons::kSound) return;
   const reasons::Cause& c = reasons::causes()[answer->ranked.front().causes.front()];
-  causes_->addWidget(label(tr("To mend the first: %1.").arg(QLatin1String(c.mend)), Role::plain, true));
+  put(causes_, label(tr("To mend the first: %1.").arg(QLatin1String(c.mend)), Role::plain, true));
   if (*c.caution != 0)
-    causes_->addWidget(label(tr("Caution: %1.").arg(QLatin1String(c.caution)), Role::plain, true));
+    put(causes_, label(tr("Caution: %1.").arg(QLatin1String(c.caution)), Role::plain, true));
 }
 
 }  // namespace pin16::gui

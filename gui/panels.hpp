@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "core/readiness/plan.hpp"
+#include "gui/look.hpp"
 #include "gui/source.hpp"
 
 class QGridLayout;
@@ -44,6 +45,8 @@ class StepRow : public QFrame {
   ShortLabel* line_;
   QWidget* detail_;
   QVBoxLayout* detail_box_;
+  std::vector<QLabel*> lines_;
+  std::vector<Role> roles_;
   std::string name_;
   QString shown_;
   bool open_ = false;

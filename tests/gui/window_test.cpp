@@ -284,6 +284,7 @@ TEST_F(WindowTest, AReadingTypedIntoTheCardMovesTheOdds) {
   reviewed(w);
   const auto before = w.reasons()->answer()->ranked.front().probability;
   const std::size_t known = w.reasons()->answer()->observations;
+  QTest::qWait(100);  // new buttons are shown by the event loop
   ASSERT_FALSE(w.reasonsPanel()->asked().isEmpty());
   const QString asked = w.reasonsPanel()->asked();
   if (w.reasonsPanel()->entry()->isVisible()) {
