@@ -566,14 +566,15 @@ Status Check::conclude() {
   // The read-out attempt inherits this power-up: power stays as it is, and we do not send any more.
   if (Status state = command(Action::shut, {}, "check is over, the attempt may begin"); !state) return state;
   std::string why = "null";
-  if (asksWhy()) {
+  const auto gathered = reasons::gather(evidence_, job_);
+  if (asksWhy() && !gathered.answered) {
     // Without somebody who answers, single causes and fewer samples are enough; `pin16 why` reckons in full.
     reasons::Options options;
     if (!asks_) options.pairs = false, options.samples = kShortSamples;
     reasoner_ =
         reasons::Reasoner::prepare(reasons::settingOf(job_), reasons::priors(job_.arrangement), options);
     reasoner_->leaveOut(left_out_);
-    for (const auto& o : reasons::gather(evidence_, job_).observations) reasoner_->observe(o);
+    for (const auto& o : gathered.observations) reasoner_->observe(o);
     const auto answer =
         reasons::explain(*reasoner_, reasons::policyOf(job_, evidence_.power() == PowerState::on), left_out_);
     why = o_.json ? reasonsJson(*reasoner_, answer) : reasons::toShortText(answer);

@@ -5,6 +5,7 @@
 #include <linux/can/error.h>
 
 #include <algorithm>
+#include <cmath>
 #include <string_view>
 
 #include "core/reasons/text.hpp"
@@ -12,6 +13,7 @@
 namespace pin16::reasons {
 namespace {
 
+constexpr double kDark_V = 5;      // no interface for a 12 V connector runs below (own figure)
 constexpr double kHeardFor_s = 3;  // a shorter silence says nothing of slow periodic frames (own figure)
 
 Observation said(const char* id, const char* answer) {
@@ -29,10 +31,21 @@ const char* controller(const readiness::LinkFacts& l) {
   return l.state.controller == "error-passive" ? "passive" : "active";
 }
 
+/// The interface in question is dark: a link of ours that is up all the same has a supply of its own and says
+/// nothing about it.
+bool interfaceDark(const readiness::Evidence& e) {
+  const readiness::PointFacts* lamp = e.newest("lamp");
+  const readiness::PointFacts* volts = e.newest("V(interface+,interface-)");
+  return (lamp != nullptr && lamp->last == 0) || (volts != nullptr && std::abs(volts->last) < kDark_V);
+}
+
 void fromBus(const readiness::Evidence& e, const job::Job& job, std::vector<Observation>& out) {
-  const bool module = e.moduleHeard(), others = e.othersHeard();
+  // On the table nobody but the module is there to be heard.
+  const bool alone = job.arrangement == Arrangement::removed;
+  const bool module = e.moduleHeard() || (alone && e.othersHeard()), others = e.othersHeard() && !alone;
+  const bool dark = interfaceDark(e);
   for (const readiness::LinkFacts* l : e.buses()) {
-    if (!l->ever_up) continue;
+    if (!l->ever_up || dark) continue;
     out.push_back(said("adapter-answers", "yes"));
     if (l->state.listen_only != event::Known::unknown)
       out.push_back(
@@ -49,10 +62,11 @@ void fromBus(const readiness::Evidence& e, const job::Job& job, std::vector<Obse
   bool functional = false;
   for (const readiness::ExchangeFacts& x : e.exchanges())
     functional = functional || (x.ours && x.functional && x.medium == event::Medium::can);
-  if (functional) out.push_back(said("rollcall", "nobody"));  // unless somebody answered, below
+  if (functional && !dark) out.push_back(said("rollcall", "nobody"));  // unless somebody answered, below
   for (const readiness::ExchangeFacts& x : e.exchanges()) {
     const bool own = job.module.address && x.request_id == job.module.address->request_id;
     if (!own && x.ended == event::Ended::answered) out.push_back(said("rollcall", "others"));
+    if (own && x.ended == event::Ended::answered && x.late) out.push_back(said("answer@longwait", "yes"));
     if (own && x.came_after_ms >= 0) out.push_back(said("answer@longwait", "yes"));
     if (own && x.ended == event::Ended::negative) out.push_back(said("answer@longwait", "refused"));
   }
@@ -64,8 +78,10 @@ Gathered gather(const readiness::Evidence& e, const job::Job& job) {
   Gathered out;
   for (const readiness::PointFacts& p : e.points()) {
     event::Measurement m;
-    m.point = p.point, m.value = p.last, m.unit = p.unit, m.uncertainty = p.uncertainty, m.power = p.power,
-    m.condition = p.condition;
+    // A bus level is an average; for supplies the newest counts.
+    const bool level = p.point.starts_with("V(pin6,") || p.point.starts_with("V(pin14,");
+    m.point = p.point, m.value = level ? p.mean() : p.last, m.unit = p.unit, m.uncertainty = p.uncertainty,
+    m.power = p.power, m.condition = p.condition;
     const auto o = observationOf(m);
     if (o && (readings()[o->reading].arrangements & bit(job.arrangement)) != 0)
       out.observations.push_back(*o);

@@ -298,6 +298,7 @@ struct Hearing {
   bool own_dominant = true, own_recessive = true;
   bool to_module = false, from_module = false, to_trunk = false, from_trunk = false;
   bool garbled = false;
+  bool beyond = false;  ///< the module runs, but what we send lies outside of its receiver's range
 };
 
 }  // namespace
@@ -381,6 +382,8 @@ Bench soundBench(const Setting& s, Draw& d) {
   b.off_ohm = d.log(2e3, 2e5);
   b.sends = d.chance(own(b) ? 0.8 : 0.6);
   for (double& c : b.coin) c = d.share();
+  // Of what hangs on the supply side some sleep or is switched off: then nothing shows.
+  if (!own(b) && d.chance(0.3)) b.others_ohm = d.log(50, 3000), b.signs_show = false;
   return b;
 }
 
@@ -555,6 +558,8 @@ Talk talk(const Bench& b, const Fed& fed) {
   h.own_recessive = quiet[kIfH] - quiet[kIfL] <= kDominant_V;
   h.to_module = hears(mine, kModH, kModL, r.module_V);
   h.to_trunk = hears(mine, kTrunkH, kTrunkL, 0);
+  const double mean_V = (mine[kModH] + mine[kModL]) / 2 - r.module_V;
+  h.beyond = t.on_can && !b.gateway && (mean_V < low_V || mean_V > high_V);
   if (t.on_can) h.from_module = hears(solveWires(b, r, Driver::module), kIfH, kIfL, r.if_V);
   if (t.trunk) h.from_trunk = hears(solveWires(b, r, Driver::trunk), kIfH, kIfL, r.if_V);
   const double between = beside(beside(b.term_trunk_ohm, b.term_far_ohm), b.term_extra_ohm);
@@ -597,6 +602,8 @@ int errorClass(const Talk& t) {
   if (b.jammed || !t.h.own_recessive) return kStuck;
   if (!t.h.own_dominant) return kBitError;
   if (t.h.garbled) return t.trunk || t.on_can ? (b.coin[2] < 0.5 ? kBitError : kForm) : kAck;
+  // What it then makes of the wires is anybody's guess: silence, or error flags over our bits.
+  if (t.h.beyond) return b.coin[2] < 0.5 ? kAck : kBitError;
   if (b.rate_wrong || b.fd) return t.traffic() || t.trunk || t.on_can ? kForm : kAck;
   if (b.bus_off && t.on_can && b.coin[3] < 0.7 && !b.gateway) return b.coin[4] < 0.5 ? kForm : kBitError;
   return t.acknowledged() ? kNone : kAck;

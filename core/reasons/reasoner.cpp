@@ -26,10 +26,11 @@ constexpr double kTail = 0.5, kReach = 0.8;
 constexpr double kTailSeen = 0.15;    // of it, what is reckoned with before a reading is taken
 constexpr double kNoContact = 0.3;    // share of wrong readings (own figure)
 constexpr double kGroup_bits = 0.25;  // all allowed readings together part two causes by less
-// "Nothing known explains these readings": so many of them wrong if the leading cause is right, or so much
-// less probable than expected, all together. Own figures, for at most 3 in 100 false alarms on benches of the
-// model.
-constexpr double kWrongMost = 2, kSurpriseMost_bits = 10;
+// "Nothing known explains these readings": so many of n readings wrong if the leading cause is right, or so
+// much less probable than expected, all together. Some are wrong anyhow, the more the more there are, and
+// surprise spreads with their root. Own figures, for at most 3 in 100 false alarms on benches of the model,
+// with 8 readings as with 40.
+constexpr double kWrongMost = 1.4, kWrongEach = 0.06, kSurpriseMost_bits = 3.1;
 constexpr int kTries = 40;  // draws a wanted sample with the symptom
 
 /// The scale on which a reading is compared, and how its codes lie on it.
@@ -724,7 +725,8 @@ std::vector<Fit> Reasoner::fits() const {
 bool Reasoner::unexplained() const {
   double wrong = 0, surprise = 0;
   for (const Fit& f : fits()) wrong += f.wrong, surprise += f.surprise;
-  return wrong >= kWrongMost || surprise >= kSurpriseMost_bits;
+  const auto n = static_cast<double>(impl_->taken.size());
+  return wrong >= kWrongMost + kWrongEach * n || surprise >= kSurpriseMost_bits * std::sqrt(std::max(n, 8.0));
 }
 
 std::vector<std::size_t> Reasoner::gate() const {

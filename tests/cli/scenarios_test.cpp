@@ -53,6 +53,19 @@ std::vector<std::string> differences(const std::string& scenario, const std::str
   const auto& first = sheet.at("first_thing");
   compare("first_thing", first.is_null() ? "" : text(first.at("code")),
           expect["first_thing_code"].value_or<std::string>(""));
+  // Among the three causes that the sheet names; none named where the module answers.
+  const auto cause = expect["cause"].value_or<std::string>("");
+  const auto& reasons = sheet.at("reasons");
+  compare("reasons", reasons.is_null() ? "none" : "some", cause.empty() ? "none" : "some");
+  if (!reasons.is_null()) {
+    compare("unexplained", reasons.at("unexplained").as_bool() ? "yes" : "no", "no");
+    std::string named;
+    const auto& causes = reasons.at("causes").as_array();
+    for (std::size_t i = 0; i < causes.size() && i < 3; ++i)
+      for (const auto& id : causes[i].at("group").as_array()) named += " " + text(id);
+    if (cause != "open" && (named + " ").find(" " + cause + " ") == std::string::npos)
+      out.push_back("causes" + named + ", expected " + cause);
+  }
   std::size_t compared = 0;
   for (const auto& step : sheet.at("steps").as_array()) {
     const std::string name = text(step.at("name"));
