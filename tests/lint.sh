@@ -8,7 +8,7 @@
 set -u
 cd "$(dirname "$0")/.."
 bad=0
-mapfile -t sources < <(git ls-files 'core/*.hpp' 'core/*.cpp' 'plugins/*.hpp' 'plugins/*.cpp' 'tests/*.hpp' 'tests/*.cpp')
+mapfile -t sources < <(git ls-files 'core/*.hpp' 'core/*.cpp' 'plugins/*.hpp' 'plugins/*.cpp' 'gui/*.hpp' 'gui/*.cpp' 'tests/*.hpp' 'tests/*.cpp')
 clang-format --dry-run --Werror "${sources[@]}" 2>&1 | head -n 20
 [ "${PIPESTATUS[0]}" = 0 ] || bad=1
 base=${PIN16_TIDY_BASE:-$(git rev-list -1 --before=$(($(git log -1 --format=%ct) - 4 * 3600)) HEAD)}
@@ -16,9 +16,9 @@ analyzer=-clang-analyzer-*
 # Padding: a table of ten rows may have holes.
 if [ "${1:-changed}" = all ]; then analyzer=clang-analyzer-*,-clang-analyzer-optin.performance.Padding; base=; fi
 if [ -z "$base" ]; then
-  mapfile -t files < <(git ls-files 'core/*.cpp' 'plugins/*.cpp')
+  mapfile -t files < <(git ls-files 'core/*.cpp' 'plugins/*.cpp' 'gui/*.cpp')
 else
-  mapfile -t files < <(git diff --name-only --diff-filter=d "$base" -- 'core/*.cpp' 'plugins/*.cpp')
+  mapfile -t files < <(git diff --name-only --diff-filter=d "$base" -- 'core/*.cpp' 'plugins/*.cpp' 'gui/*.cpp')
 fi
 [ "${#files[@]}" -gt 0 ] || { echo "nothing changed to tidy"; exit $bad; }
 echo "clang-tidy: ${#files[@]} files"

@@ -7,7 +7,9 @@
 #include <memory>
 #include <optional>
 #include <string>
+#include <utility>
 
+#include "core/capture/index.hpp"
 #include "core/capture/reader.hpp"
 #include "core/capture/window.hpp"
 
@@ -37,6 +39,16 @@ class Decoder {
 
   virtual bool step(event::Batch& batch) = 0;
   [[nodiscard]] std::uint64_t offset() const { return offset_; }
+  /// Where the next step reads. A decoder of the same file that has taken all earlier steps that changed()
+  /// and is told to go() there goes on exactly as this one.
+  [[nodiscard]] Place place() const { return {offset_, last_sequence_}; }
+  virtual void go(const Place& place) {
+    offset_ = place.offset;
+    last_sequence_ = place.sequence;
+    changed_ = false;
+  }
+  /// Whether a step since the last call changed more than place().
+  [[nodiscard]] bool takeChanged() { return std::exchange(changed_, false); }
 
  protected:
   void damage(event::Batch& batch, std::uint64_t offset, const std::string& reason);
@@ -54,6 +66,7 @@ class Decoder {
   std::uint64_t offset_;
   std::uint64_t last_sequence_ = 0;
   std::uint64_t sequence_base_ = 0;  ///< added to restored numbers
+  bool changed_ = false;             ///< takeChanged()
 
  private:
   bool xl_noted_ = false;

@@ -32,6 +32,12 @@ class PcapDecoder : public Decoder {
   PcapDecoder(Window& window, CaptureFacts& facts, bool swapped, bool nanoseconds)
       : Decoder(window, facts, kFileHeader), swapped_(swapped), nanoseconds_(nanoseconds) {}
 
+  void go(const Place& place) override {
+    Decoder::go(place);
+    ended_ = false;
+    last_seconds_ = 0;
+  }
+
   bool step(Batch& batch) override {
     if (ended_ || (!started_ && !start(batch))) return false;
     const ByteView head = window_.at(offset_, kRecordHeader);
@@ -58,6 +64,7 @@ class PcapDecoder : public Decoder {
  private:
   bool start(Batch& batch) {
     started_ = true;
+    changed_ = true;
     const ByteView head = window_.at(0, kFileHeader);
     if (head.size() < kFileHeader) {
       offset_ = 0;

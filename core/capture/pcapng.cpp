@@ -162,6 +162,11 @@ class PcapngDecoder : public Decoder {
  public:
   PcapngDecoder(Window& window, CaptureFacts& facts) : Decoder(window, facts, 0) {}
 
+  void go(const Place& place) override {
+    Decoder::go(place);
+    ended_ = false;
+  }
+
   bool step(Batch& batch) override {
     if (ended_) return false;
     const ByteView head = window_.at(offset_, kTypeAndLength);
@@ -221,6 +226,7 @@ class PcapngDecoder : public Decoder {
     if (type == kInterfaceDescription && interfaces_.size() < kMaxInterfaces)
       interfaces_.emplace_back().lost = true;
     if (type == kSectionHeader) interfaces_.clear();
+    changed_ = changed_ || type == kInterfaceDescription || type == kSectionHeader;
     for (std::uint64_t at = from + 1;; ++at) {
       const ByteView head = window_.at(at, kTypeAndLength);
       if (head.size() < kTypeAndLength) break;
@@ -253,6 +259,7 @@ class PcapngDecoder : public Decoder {
   }
 
   void takeSection(Batch& batch, ByteView body, bool swapped) {
+    changed_ = true;
     swapped_ = swapped;
     interfaces_.clear();
     own_links_.clear();
@@ -275,6 +282,7 @@ class PcapngDecoder : public Decoder {
   }
 
   void takeInterface(Batch& batch, ByteView body) {
+    changed_ = true;
     if (interfaces_.size() >= kMaxInterfaces) {
       damage(batch, offset_, fmt::format("more than {} interfaces", kMaxInterfaces));
       return;
@@ -326,6 +334,7 @@ class PcapngDecoder : public Decoder {
   /// The index of a link of a Pin16 section: its own one; in a later section the one of the same name.
   std::optional<std::uint16_t> ownLink(std::uint16_t own, const std::string& name) {
     if (const auto known = own_links_.find(own); known != own_links_.end()) return known->second;
+    changed_ = true;
     std::optional<std::uint16_t> link;
     auto& links = facts_.links;
     if (own >= kMaxLinks) return link;
@@ -351,6 +360,7 @@ class PcapngDecoder : public Decoder {
     if (number_of_it < interfaces_.size()) return &interfaces_[number_of_it];
     ++facts_.skipped.packets;
     if (!std::exchange(unknown_interface_said_, true)) {
+      changed_ = true;
       const auto sentence =
           fmt::format("packet of interface {}, {} are described", number_of_it, interfaces_.size());
       damage(batch, offset_, sentence);
@@ -443,6 +453,7 @@ class PcapngDecoder : public Decoder {
     if constexpr (std::is_same_v<T, LinkState>) {
       const auto link = own == kNoLink ? std::nullopt : ownLink(own, record.uri);
       if (!link) return;
+      changed_ = changed_ || facts_.links[*link].name != record.uri;
       facts_.links[*link].name = record.uri;
       facts_.links[*link].state = record;
     }

@@ -6,6 +6,7 @@
 #include "core/can/wire_bits.hpp"
 #include "core/capture/decoder.hpp"
 #include "core/capture/format.hpp"
+#include "core/capture/index_builder.hpp"
 
 namespace pin16::capture {
 namespace {
@@ -86,16 +87,20 @@ Reader::~Reader() = default;
 Result<std::unique_ptr<Reader>> Reader::open(const std::string& path) {
   std::unique_ptr<Reader> r(new Reader);
   if (auto opened = r->window_->open(path); !opened) return opened.error();
-  const ByteView head = r->window_->at(0, kMagicBytes);
-  if (isPcapng(head)) {
-    r->decoder_ = makePcapngDecoder(*r->window_, r->facts_);
-    return r;
-  }
+  auto decoder = decoderFor(*r->window_, r->facts_, path);
+  if (!decoder) return decoder.error();
+  r->decoder_ = std::move(*decoder);
+  return r;
+}
+
+Result<std::unique_ptr<Decoder>> Reader::decoderFor(Window& window, CaptureFacts& facts,
+                                                    const std::string& path) {
+  const ByteView head = window.at(0, kMagicBytes);
+  if (isPcapng(head)) return makePcapngDecoder(window, facts);
   for (const bool swapped : {false, true}) {
     const auto magic = head.size() >= 4 ? load<std::uint32_t>(head, 0, swapped) : 0;
     if (magic != kPcapMicroseconds && magic != kPcapNanoseconds) continue;
-    r->decoder_ = makePcapDecoder(*r->window_, r->facts_, swapped, magic == kPcapNanoseconds);
-    return r;
+    return makePcapDecoder(window, facts, swapped, magic == kPcapNanoseconds);
   }
   const std::string begins = head.empty() ? "is empty" : "begins with " + toHex(head, " ");
   return Error{ErrorKind::input,
@@ -108,10 +113,14 @@ bool Reader::next(Batch& batch) {
   batch.utc_offset_ns = 0;
   while (batch.headers.size() + Decoder::kMostEventsOfAStep <= kBatchEvents &&
          batch.arena.size() < kBatchBytes) {
-    if (!decoder_->step(batch)) break;
+    if (builder_ ? !builder_->step(*decoder_, batch) : !decoder_->step(batch)) break;
   }
   return !batch.headers.empty();
 }
+
+void Reader::keepIndex() { builder_ = std::make_unique<IndexBuilder>(); }
+
+Index Reader::takeIndex() { return builder_ ? builder_->take() : Index(); }
 
 std::uint64_t Reader::offset() const { return decoder_->offset(); }
 

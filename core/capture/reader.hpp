@@ -9,12 +9,14 @@
 #include <vector>
 
 #include "core/base/result.hpp"
+#include "core/capture/index.hpp"
 #include "core/capture/writer.hpp"
 #include "core/event/batch.hpp"
 
 namespace pin16::capture {
 
 class Decoder;
+class IndexBuilder;
 class Window;
 
 /// What Interface Statistics Blocks say, summed over the interfaces of a link. In Pin16's own files the same
@@ -72,11 +74,20 @@ class Reader {
   /// Bytes read so far, for progress.
   [[nodiscard]] std::uint64_t offset() const;
 
+  /// From now on, best before the first next(), an index (index.hpp) is kept of what is read.
+  void keepIndex();
+  /// What of it is new since the last call; put together by Index::append().
+  [[nodiscard]] Index takeIndex();
+
  private:
   Reader();
+  friend class Browser;
+  static Result<std::unique_ptr<Decoder>> decoderFor(Window& window, CaptureFacts& facts,
+                                                     const std::string& path);
   std::unique_ptr<Window> window_;
   CaptureFacts facts_;
   std::unique_ptr<Decoder> decoder_;
+  std::unique_ptr<IndexBuilder> builder_;
 };
 
 }  // namespace pin16::capture

@@ -12,6 +12,8 @@
 #include "core/cli/plugin_options.hpp"
 #include "core/cli/print_event.hpp"
 #include "core/job/job.hpp"
+#include "core/readiness/appraisal.hpp"
+#include "core/readiness/path.hpp"
 #include "core/review/review.hpp"
 #include "core/review/search.hpp"
 
@@ -34,6 +36,22 @@ int find(const Options& o, const job::Job* hints) {
   return searched->found == 0 || searched->damaged ? kExitNotReady : kExitReady;
 }
 
+/// As `check` would judge what was observed and declared then.
+int sheet(const Options& o, job::Job job) {
+  auto opened = readiness::Appraisal::open(o.file, std::move(job), pluginOptions(o));
+  if (!opened) return fail(opened.error());
+  readiness::Appraisal& a = **opened;
+  while (a.next()) {
+  }
+  a.finish();
+  if (o.json)
+    fmt::print("{}", readiness::toJson(a.sheet()));
+  else
+    fmt::print("{}\nSupply path\n{}", readiness::toPlainText(a.sheet()),
+               readiness::toPlainText(readiness::supplyPath(a.job(), a.evidence(), a.sheet())));
+  return a.sheet().overall == readiness::Overall::ready ? kExitReady : kExitNotReady;
+}
+
 }  // namespace
 
 int review(const Options& o) {
@@ -43,6 +61,7 @@ int review(const Options& o) {
     if (!job) return fail(job.error());
     hints = std::move(*job);
   }
+  if (o.sheet) return sheet(o, std::move(*hints));
   if (!o.find.empty()) return find(o, hints ? &*hints : nullptr);
   if (o.lines) {
     auto reader = capture::Reader::open(o.file);

@@ -142,10 +142,14 @@ int run(int argc, char** argv) try {
 
   c = add("review", "what is in a capture", review);
   c->add_option("FILE", o.file, "pcapng or pcap")->required();
-  c->add_option("--job", o.job, "job file: its identifiers help to tell requests from other traffic");
+  auto* of_job =
+      c->add_option("--job", o.job, "job file: its identifiers help to tell requests from other traffic");
   auto* every = c->add_flag("--lines", o.lines, "print every event instead of the summary");
   c->add_option("--find", o.find,
                 "print only events that fit, for instance 'id 7E8 ended silent near 12:03:04 within 2'")
+      ->excludes(every);
+  c->add_flag("--sheet", o.sheet, "the readiness sheet, judged anew from what was recorded; with --job")
+      ->needs(of_job)
       ->excludes(every);
   c->add_option("--threads", o.threads, "2: plugins work beside the reader; the results are the same")
       ->check(CLI::Range(1, 2));

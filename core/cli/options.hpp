@@ -43,6 +43,7 @@ struct Options {
   bool ask = false;
   bool json = false;
   bool lines = false;
+  bool sheet = false;              ///< review --sheet
   bool readings_only = false;      ///< bench --readings
   std::vector<std::string> serve;  ///< bench --serve
   std::string at;                  ///< bench --at

@@ -179,7 +179,7 @@ Status waitForLinks(recorder::Session& session, event::Sink& sink, LinkBoard& bo
                bus->text.empty() ? "the link is not up" : bus->text, bus->uri, bus->advice};
 }
 
-protocol::AskResult askRecorder(recorder::Session& session, event::Sink& sink, const protocol::Ask& ask) {
+recorder::Command askCommand(const protocol::Ask& ask) {
   recorder::Command command;
   command.action = recorder::Action::ask;
   command.link = ask.link;
@@ -191,7 +191,10 @@ protocol::AskResult askRecorder(recorder::Session& session, event::Sink& sink, c
   command.packed = ask.request;
   command.wait_ns = ask.wait_ns;
   command.spacing_ns = ask.spacing_ns;
-  auto reply = session.call(command, sink);
+  return command;
+}
+
+protocol::AskResult askResult(Result<recorder::Reply> reply) {
   protocol::AskResult result;
   if (!reply) {
     result.state = reply.error();
@@ -200,6 +203,10 @@ protocol::AskResult askRecorder(recorder::Session& session, event::Sink& sink, c
   result.confirmed = reply->confirmed;
   result.exchanges = std::move(reply->exchanges);
   return result;
+}
+
+protocol::AskResult askRecorder(recorder::Session& session, event::Sink& sink, const protocol::Ask& ask) {
+  return askResult(session.call(askCommand(ask), sink));
 }
 
 Result<recorder::Reply> finishRun(recorder::Session& session, event::Sink& sink) {

@@ -85,6 +85,8 @@ inline constexpr double kSearchWait_s = 20;  ///< longer, if one searches: 4 pro
 Status waitForLinks(recorder::Session& session, event::Sink& sink, LinkBoard& board, std::size_t count,
                     double wait_s = kLinksWait_s);
 /// One request through the recorder's gate. A recorder that is gone is a failed state of ErrorKind::record.
+[[nodiscard]] recorder::Command askCommand(const protocol::Ask& ask);
+[[nodiscard]] protocol::AskResult askResult(Result<recorder::Reply> reply);
 protocol::AskResult askRecorder(recorder::Session& session, event::Sink& sink, const protocol::Ask& ask);
 /// Ends the recording; says on stderr where the capture is.
 Result<recorder::Reply> finishRun(recorder::Session& session, event::Sink& sink);

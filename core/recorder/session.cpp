@@ -228,18 +228,29 @@ Status Session::receive(event::Sink& sink, milliseconds wait) {
 
 Status Session::poll(event::Sink& sink, milliseconds wait) { return receive(sink, wait); }
 
-Result<Reply> Session::call(Command command, event::Sink& sink, milliseconds wait) {
+Result<std::uint32_t> Session::post(Command command) {
   command.id = next_id_++;
   if (!writeAll(fd_, encode(MessageType::command, pack(command)))) return goneError();
+  return command.id;
+}
+
+std::optional<Reply> Session::fetch(std::uint32_t id) {
+  const auto mine =
+      std::find_if(replies_.begin(), replies_.end(), [&](const Reply& r) { return r.id == id; });
+  if (mine == replies_.end()) return std::nullopt;
+  Reply reply = std::move(*mine);
+  replies_.erase(mine);
+  return reply;
+}
+
+Result<Reply> Session::call(Command command, event::Sink& sink, milliseconds wait) {
+  const auto id = post(std::move(command));
+  if (!id) return id.error();
   const Ns until = bootNow() + wait.count() * kNsPerMs;
   for (;;) {
-    const auto mine =
-        std::find_if(replies_.begin(), replies_.end(), [&](const Reply& r) { return r.id == command.id; });
-    if (mine != replies_.end()) {
-      Reply reply = std::move(*mine);
-      replies_.erase(mine);
-      if (!reply.ok) return reply.error();
-      return reply;
+    if (auto reply = fetch(*id)) {
+      if (!reply->ok) return reply->error();
+      return std::move(*reply);
     }
     const Ns left = until - bootNow();
     if (left <= 0)

@@ -4,6 +4,7 @@
 
 #include <chrono>
 #include <memory>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -33,6 +34,10 @@ class Session {
   /// failure comes back as the error.
   Result<Reply> call(Command command, event::Sink& sink,
                      std::chrono::milliseconds wait = std::chrono::seconds(30));
+  /// The same in two steps, for who may not wait: sends the command; its reply, good or not, is there after a
+  /// later poll(), to be fetched once.
+  Result<std::uint32_t> post(Command command);
+  [[nodiscard]] std::optional<Reply> fetch(std::uint32_t id);
   [[nodiscard]] const std::string& file() const { return file_; }
   /// What the recorder said of itself at start: suspend, free disk.
   [[nodiscard]] const std::string& startNote() const { return start_note_; }

@@ -40,12 +40,6 @@ constexpr const char* kErrorFrame = "error-frame";
 constexpr const char* kEnded[] = {"answered",  "negative", "incomplete", "silent",
                                   "link-lost", "not-seen", "late",       "pending"};
 
-const char* nameOf(Kind kind) {
-  const auto* const found =
-      std::find_if(std::begin(kKinds), std::end(kKinds), [&](const auto& k) { return k.first == kind; });
-  return found == std::end(kKinds) ? "event" : found->second;
-}
-
 template <class List, class T>
 bool has(const List& list, const T& value) {
   return std::find(std::begin(list), std::end(list), value) != std::end(list);
@@ -193,6 +187,12 @@ std::uint8_t serviceOf(ByteView message) {
 
 }  // namespace
 
+const char* nameOf(Kind kind) {
+  const auto* const found =
+      std::find_if(std::begin(kKinds), std::end(kKinds), [&](const auto& k) { return k.first == kind; });
+  return found == std::end(kKinds) ? "event" : found->second;
+}
+
 const std::vector<std::string>& kindNames() {
   static const std::vector<std::string> names = [] {
     std::vector<std::string> out{kErrorFrame};
@@ -302,7 +302,8 @@ void Search::exchange(std::uint64_t sequence, std::uint16_t link, Ns t_ns, const
 }
 
 Result<Searched> searchFile(const std::string& path, const Query& query, const job::Job* hints,
-                            const std::function<void(const Hit&)>& found) {
+                            const std::function<void(const Hit&)>& found,
+                            const std::function<bool()>& go_on) {
   auto opened = capture::Reader::open(path);
   if (!opened) return opened.error();
   Census census(hints != nullptr ? hints->limits : limits::Limits());
@@ -311,7 +312,7 @@ Result<Searched> searchFile(const std::string& path, const Query& query, const j
                 hints->module.address->extended);
   Search search(query, found);
   census.follow(search);
-  for (event::Batch batch; (*opened)->next(batch);) census.take(batch);
+  for (event::Batch batch; (!go_on || go_on()) && (*opened)->next(batch);) census.take(batch);
   const Summary summary = census.finish();
   return Searched{search.count(), !summary.damage.empty()};
 }

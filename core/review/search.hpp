@@ -45,6 +45,8 @@ struct Query {
 
 /// "frame", "error-frame", "exchange", ...: what `kind` takes.
 [[nodiscard]] const std::vector<std::string>& kindNames();
+/// Of an event that is not an error frame; "event" if it has no name.
+[[nodiscard]] const char* nameOf(event::Kind kind);
 
 struct Hit {
   std::uint64_t sequence = 0;  ///< concluded: of the event after which it was concluded
@@ -88,7 +90,9 @@ struct Searched {
   std::uint64_t found = 0;
   bool damaged = false;
 };
+/// `go_on`, asked now and then: false ends the search.
 [[nodiscard]] Result<Searched> searchFile(const std::string& path, const Query& query, const job::Job* hints,
-                                          const std::function<void(const Hit&)>& found);
+                                          const std::function<void(const Hit&)>& found,
+                                          const std::function<bool()>& go_on = {});
 
 }  // namespace pin16::review

@@ -1,0 +1,852 @@
+<?xml version="1.0" encoding="utf-8"?>
+<!DOCTYPE TS>
+<TS version="2.1" language="de">
+<context>
+    <name>pin16::gui::EventModel</name>
+    <message>
+        <source>seconds</source>
+        <translation>Sekunden</translation>
+    </message>
+    <message>
+        <source>link</source>
+        <translation>Link</translation>
+    </message>
+    <message>
+        <source>what</source>
+        <translation>was</translation>
+    </message>
+    <message>
+        <source>detail</source>
+        <translation>Einzelheit</translation>
+    </message>
+</context>
+<context>
+    <name>pin16::gui::EventsPanel</name>
+    <message>
+        <source>search, for instance: id 7E8 ended silent near +2.5</source>
+        <translation>Suche, zum Beispiel: id 7E8 ended silent near +2.5</translation>
+    </message>
+    <message>
+        <source>search in the events</source>
+        <translation>Suche in den Ereignissen</translation>
+    </message>
+    <message>
+        <source>events</source>
+        <translation>Ereignisse</translation>
+    </message>
+    <message>
+        <source>place in the capture</source>
+        <translation>Stelle in der Aufzeichnung</translation>
+    </message>
+    <message>
+        <source>%L1 events</source>
+        <translation>%L1 Ereignisse</translation>
+    </message>
+    <message>
+        <source>%L1 found</source>
+        <translation>%L1 gefunden</translation>
+    </message>
+    <message>
+        <source>the first %L1 shown</source>
+        <translation>die ersten %L1 gezeigt</translation>
+    </message>
+    <message>
+        <source>ours</source>
+        <translation>von uns</translation>
+    </message>
+</context>
+<context>
+    <name>pin16::gui::FarView</name>
+    <message>
+        <source>near 0</source>
+        <translation>nahe 0</translation>
+    </message>
+    <message>
+        <source>in between</source>
+        <translation>dazwischen</translation>
+    </message>
+    <message>
+        <source>battery volts</source>
+        <translation>Batteriespannung</translation>
+    </message>
+    <message>
+        <source>start</source>
+        <translation>Beginn</translation>
+    </message>
+    <message>
+        <source>saw</source>
+        <translation>gesehen</translation>
+    </message>
+    <message>
+        <source>heard</source>
+        <translation>gehört</translation>
+    </message>
+    <message>
+        <source>stop</source>
+        <translation>Ende</translation>
+    </message>
+    <message>
+        <source>back to the sheet (F9)</source>
+        <translation>zurück zum Blatt (F9)</translation>
+    </message>
+    <message>
+        <source>not judged yet</source>
+        <translation>noch nicht beurteilt</translation>
+    </message>
+    <message>
+        <source>First: %1</source>
+        <translation>Zuerst: %1</translation>
+    </message>
+    <message>
+        <source>Next: %1</source>
+        <translation>Als Nächstes: %1</translation>
+    </message>
+    <message>
+        <source>source</source>
+        <translation>Quelle</translation>
+    </message>
+    <message>
+        <source>pin 16</source>
+        <translation>Pin 16</translation>
+    </message>
+    <message>
+        <source>What does %1 show?</source>
+        <translation>Was zeigt %1?</translation>
+    </message>
+</context>
+<context>
+    <name>pin16::gui::Header</name>
+    <message>
+        <source>progress of reading the capture</source>
+        <translation>wie weit die Aufzeichnung gelesen ist</translation>
+    </message>
+    <message>
+        <source>follow</source>
+        <translation>mitlaufen</translation>
+    </message>
+    <message>
+        <source>menu</source>
+        <translation>Menü</translation>
+    </message>
+    <message>
+        <source>menu: open, look, language, sections</source>
+        <translation>Menü: Öffnen, Aussehen, Sprache, Abschnitte</translation>
+    </message>
+    <message>
+        <source>power-ups %1 of %2</source>
+        <translation>Einschaltungen %1 von %2</translation>
+    </message>
+    <message>
+        <source>power-ups %1</source>
+        <translation>Einschaltungen %1</translation>
+    </message>
+    <message>
+        <source>not judged yet</source>
+        <translation>noch nicht beurteilt</translation>
+    </message>
+    <message>
+        <source>First: %1</source>
+        <translation>Zuerst: %1</translation>
+    </message>
+    <message>
+        <source>Next: %1</source>
+        <translation>Als Nächstes: %1</translation>
+    </message>
+</context>
+<context>
+    <name>pin16::gui::LiveBar</name>
+    <message>
+        <source>power comes on …</source>
+        <translation>Strom kommt …</translation>
+    </message>
+    <message>
+        <source>ask</source>
+        <translation>fragen</translation>
+    </message>
+    <message>
+        <source>One functional request, then the VIN of each module that answers: read-only, through the gate.</source>
+        <translation>Eine funktionale Anfrage, dann die Fahrgestellnummer von jedem Modul, das antwortet: nur lesend, durch das Tor.</translation>
+    </message>
+    <message>
+        <source>attempt begins</source>
+        <translation>Versuch beginnt</translation>
+    </message>
+    <message>
+        <source>note into the recording</source>
+        <translation>Notiz in die Aufzeichnung</translation>
+    </message>
+    <message>
+        <source>end recording</source>
+        <translation>Aufzeichnung beenden</translation>
+    </message>
+    <message>
+        <source>power goes off</source>
+        <translation>Strom geht weg</translation>
+    </message>
+    <message>
+        <source>attempt ends</source>
+        <translation>Versuch endet</translation>
+    </message>
+    <message>
+        <source>asking …</source>
+        <translation>fragt …</translation>
+    </message>
+</context>
+<context>
+    <name>pin16::gui::LiveSource</name>
+    <message>
+        <source>recording ended</source>
+        <translation>Aufzeichnung beendet</translation>
+    </message>
+    <message>
+        <source>recording %1:%2, %3 lost</source>
+        <translation>zeichnet auf, %1:%2, %3 verloren</translation>
+    </message>
+    <message>
+        <source>hands off</source>
+        <translation>Hände weg</translation>
+    </message>
+    <message>
+        <source>finished</source>
+        <translation>fertig</translation>
+    </message>
+    <message>
+        <source>stalled %1 s</source>
+        <translation>steht seit %1 s</translation>
+    </message>
+    <message>
+        <source>requests sent: %1</source>
+        <translation>Anfragen gesendet: %1</translation>
+    </message>
+</context>
+<context>
+    <name>pin16::gui::Look</name>
+    <message>
+        <source>sound</source>
+        <translation>in Ordnung</translation>
+    </message>
+    <message>
+        <source>marginal</source>
+        <translation>grenzwertig</translation>
+    </message>
+    <message>
+        <source>faulty</source>
+        <translation>fehlerhaft</translation>
+    </message>
+    <message>
+        <source>not measured</source>
+        <translation>nicht gemessen</translation>
+    </message>
+    <message>
+        <source>not asked</source>
+        <translation>nicht gefragt</translation>
+    </message>
+    <message>
+        <source>ready</source>
+        <translation>bereit</translation>
+    </message>
+    <message>
+        <source>not ready</source>
+        <translation>nicht bereit</translation>
+    </message>
+    <message>
+        <source>undecided</source>
+        <translation>unentschieden</translation>
+    </message>
+    <message>
+        <source>source</source>
+        <translation>Quelle</translation>
+    </message>
+    <message>
+        <source>feed</source>
+        <translation>Speisung</translation>
+    </message>
+    <message>
+        <source>ground</source>
+        <translation>Masse</translation>
+    </message>
+    <message>
+        <source>connector</source>
+        <translation>Buchse</translation>
+    </message>
+    <message>
+        <source>interface</source>
+        <translation>Interface</translation>
+    </message>
+    <message>
+        <source>levels</source>
+        <translation>Pegel</translation>
+    </message>
+    <message>
+        <source>traffic</source>
+        <translation>Verkehr</translation>
+    </message>
+    <message>
+        <source>answer</source>
+        <translation>Antwort</translation>
+    </message>
+    <message>
+        <source>timing</source>
+        <translation>Zeiten</translation>
+    </message>
+    <message>
+        <source>own battery</source>
+        <translation>eigene Batterie</translation>
+    </message>
+    <message>
+        <source>fed in place</source>
+        <translation>im Fahrzeug fremdgespeist</translation>
+    </message>
+    <message>
+        <source>removed, on the table</source>
+        <translation>ausgebaut, auf dem Tisch</translation>
+    </message>
+</context>
+<context>
+    <name>pin16::gui::ReasonsPanel</name>
+    <message>
+        <source>reasons and next measurement</source>
+        <translation>Ursachen und nächste Messung</translation>
+    </message>
+    <message>
+        <source>result of the next measurement</source>
+        <translation>Ergebnis der nächsten Messung</translation>
+    </message>
+    <message>
+        <source>enter</source>
+        <translation>eintragen</translation>
+    </message>
+    <message>
+        <source>skip</source>
+        <translation>auslassen</translation>
+    </message>
+    <message>
+        <source>This reading cannot be had: ask for another one.</source>
+        <translation>Diese Messung ist nicht möglich: nach einer anderen fragen.</translation>
+    </message>
+    <message>
+        <source>read the bench&apos;s meter</source>
+        <translation>Messgerät der Bank ablesen</translation>
+    </message>
+    <message>
+        <source>next: about %1 min, module fed</source>
+        <translation>als Nächstes: etwa %1 min, Modul gespeist</translation>
+    </message>
+    <message>
+        <source>next: about %1 min, module not fed</source>
+        <translation>als Nächstes: etwa %1 min, Modul nicht gespeist</translation>
+    </message>
+    <message>
+        <source>It decides the step %1.</source>
+        <translation>Sie entscheidet den Schritt %1.</translation>
+    </message>
+    <message>
+        <source>module fed</source>
+        <translation>Modul gespeist</translation>
+    </message>
+    <message>
+        <source>source on, module not fed</source>
+        <translation>Quelle an, Modul nicht gespeist</translation>
+    </message>
+    <message>
+        <source>power off</source>
+        <translation>Strom aus</translation>
+    </message>
+    <message>
+        <source>next: about %1 min, %2</source>
+        <translation>als Nächstes: etwa %1 min, %2</translation>
+    </message>
+    <message>
+        <source>costs a power-up</source>
+        <translation>kostet eine Einschaltung</translation>
+    </message>
+    <message>
+        <source>Caution: %1</source>
+        <translation>Vorsicht: %1</translation>
+    </message>
+    <message>
+        <source>%1: the first one becomes %2</source>
+        <translation>%1: die erste wird %2</translation>
+    </message>
+    <message>
+        <source>%1: it becomes %2</source>
+        <translation>%1: sie wird %2</translation>
+    </message>
+    <message>
+        <source>ohm, or OL</source>
+        <translation>Ohm, oder OL</translation>
+    </message>
+    <message>
+        <source>what can keep it from answering</source>
+        <translation>was es am Antworten hindern kann</translation>
+    </message>
+    <message>
+        <source>The module answers: there is nothing to look for here.</source>
+        <translation>Das Modul antwortet: hier ist nichts zu suchen.</translation>
+    </message>
+    <message>
+        <source>Weighing the causes …</source>
+        <translation>Die Ursachen werden abgewogen …</translation>
+    </message>
+    <message>
+        <source>Nothing known explains these readings. Take again those that do not fit.</source>
+        <translation>Nichts Bekanntes erklärt diese Messungen. Was nicht passt, noch einmal messen.</translation>
+    </message>
+    <message>
+        <source>%1 %2 does not fit the rest, %3 expected: take it again.</source>
+        <translation>%1 %2 passt nicht zum Rest, %3 war zu erwarten: noch einmal messen.</translation>
+    </message>
+    <message>
+        <source>To mend the first: %1.</source>
+        <translation>Abhilfe für die erste: %1.</translation>
+    </message>
+    <message>
+        <source>Caution: %1.</source>
+        <translation>Vorsicht: %1.</translation>
+    </message>
+</context>
+<context>
+    <name>pin16::gui::ReviewSource</name>
+    <message>
+        <source>reading %1, %2 %</source>
+        <translation>liest %1, %2 %</translation>
+    </message>
+    <message>
+        <source>review of %1</source>
+        <translation>Durchsicht von %1</translation>
+    </message>
+</context>
+<context>
+    <name>pin16::gui::Source</name>
+    <message>
+        <source>nothing sent</source>
+        <translation>nichts gesendet</translation>
+    </message>
+    <message>
+        <source>frames sent: %1</source>
+        <translation>Rahmen gesendet: %1</translation>
+    </message>
+</context>
+<context>
+    <name>pin16::gui::StartPage</name>
+    <message>
+        <source>Shows the way from the source to the answer, and keeps a record of it. Pin16 listens unless told to send.</source>
+        <translation>Zeigt den Weg von der Quelle bis zur Antwort und zeichnet ihn auf. Pin16 hört zu, solange ihm niemand zu senden sagt.</translation>
+    </message>
+    <message>
+        <source>choose …</source>
+        <translation>wählen …</translation>
+    </message>
+    <message>
+        <source>choose: %1</source>
+        <translation>wählen: %1</translation>
+    </message>
+    <message>
+        <source>Jobs (*.toml);;All files (*)</source>
+        <translation>Aufträge (*.toml);;Alle Dateien (*)</translation>
+    </message>
+    <message>
+        <source>Review a capture</source>
+        <translation>Eine Aufzeichnung durchsehen</translation>
+    </message>
+    <message>
+        <source>What was recorded, judged anew: pcapng or pcap with CAN frames.</source>
+        <translation>Was aufgezeichnet wurde, neu beurteilt: pcapng oder pcap mit CAN-Rahmen.</translation>
+    </message>
+    <message>
+        <source>capture</source>
+        <translation>Aufzeichnung</translation>
+    </message>
+    <message>
+        <source>Captures (*.pcapng *.pcap);;All files (*)</source>
+        <translation>Aufzeichnungen (*.pcapng *.pcap);;Alle Dateien (*)</translation>
+    </message>
+    <message>
+        <source>its job, if there is one (job.toml beside it is found)</source>
+        <translation>ihr Auftrag, wenn es einen gibt (job.toml daneben wird gefunden)</translation>
+    </message>
+    <message>
+        <source>review</source>
+        <translation>durchsehen</translation>
+    </message>
+    <message>
+        <source>may ask: read-only requests, each by hand</source>
+        <translation>darf fragen: nur lesende Anfragen, jede von Hand</translation>
+    </message>
+    <message>
+        <source>Record a job</source>
+        <translation>Einen Auftrag aufzeichnen</translation>
+    </message>
+    <message>
+        <source>Listens on the job&apos;s links and meters, and writes everything down. A recording goes on when this window dies.</source>
+        <translation>Hört an den Links und Messgeräten des Auftrags zu und schreibt alles auf. Die Aufzeichnung läuft weiter, wenn dieses Fenster stirbt.</translation>
+    </message>
+    <message>
+        <source>job</source>
+        <translation>Auftrag</translation>
+    </message>
+    <message>
+        <source>record</source>
+        <translation>aufzeichnen</translation>
+    </message>
+    <message>
+        <source>Try a bench scenario</source>
+        <translation>Ein Szenario der Bank ausprobieren</translation>
+    </message>
+    <message>
+        <source>A simulated bench with a known fault, to learn on: nothing is connected.</source>
+        <translation>Eine simulierte Werkbank mit bekanntem Fehler, zum Lernen: nichts ist angeschlossen.</translation>
+    </message>
+    <message>
+        <source>scenario</source>
+        <translation>Szenario</translation>
+    </message>
+    <message>
+        <source>try it</source>
+        <translation>ausprobieren</translation>
+    </message>
+</context>
+<context>
+    <name>pin16::gui::StepRow</name>
+    <message>
+        <source>optional here</source>
+        <translation>hier freigestellt</translation>
+    </message>
+    <message>
+        <source>limit: %1</source>
+        <translation>Grenze: %1</translation>
+    </message>
+    <message>
+        <source>found by plugin %1</source>
+        <translation>gefunden vom Plugin %1</translation>
+    </message>
+</context>
+<context>
+    <name>pin16::gui::StepsPanel</name>
+    <message>
+        <source>steps from source to answer</source>
+        <translation>Schritte von der Quelle bis zur Antwort</translation>
+    </message>
+    <message>
+        <source>from source to answer</source>
+        <translation>von der Quelle bis zur Antwort</translation>
+    </message>
+    <message>
+        <source>Not judged yet.</source>
+        <translation>Noch nicht beurteilt.</translation>
+    </message>
+</context>
+<context>
+    <name>pin16::gui::SupplyPath</name>
+    <message>
+        <source>supply path</source>
+        <translation>Versorgungsweg</translation>
+    </message>
+    <message>
+        <source>expected %1</source>
+        <translation>erwartet %1</translation>
+    </message>
+    <message>
+        <source>differs</source>
+        <translation>weicht ab</translation>
+    </message>
+    <message>
+        <source>nothing measured</source>
+        <translation>nichts gemessen</translation>
+    </message>
+    <message>
+        <source>not measured</source>
+        <translation>nicht gemessen</translation>
+    </message>
+    <message>
+        <source>battery</source>
+        <translation>Batterie</translation>
+    </message>
+    <message>
+        <source>source</source>
+        <translation>Quelle</translation>
+    </message>
+    <message>
+        <source>fuse box</source>
+        <translation>Sicherungskasten</translation>
+    </message>
+    <message>
+        <source>harness</source>
+        <translation>Kabelbaum</translation>
+    </message>
+    <message>
+        <source>fuse slot</source>
+        <translation>Steckplatz</translation>
+    </message>
+    <message>
+        <source>feed</source>
+        <translation>Speisung</translation>
+    </message>
+    <message>
+        <source>load side</source>
+        <translation>Lastseite</translation>
+    </message>
+    <message>
+        <source>load blade</source>
+        <translation>Lastkontakt</translation>
+    </message>
+    <message>
+        <source>lamp lit</source>
+        <translation>Lampe an</translation>
+    </message>
+    <message>
+        <source>lamp dark</source>
+        <translation>Lampe aus</translation>
+    </message>
+    <message>
+        <source>connector fuse</source>
+        <translation>Sicherung der Buchse</translation>
+    </message>
+    <message>
+        <source>connector</source>
+        <translation>Buchse</translation>
+    </message>
+    <message>
+        <source>interface</source>
+        <translation>Interface</translation>
+    </message>
+    <message>
+        <source>pin 16</source>
+        <translation>Pin 16</translation>
+    </message>
+    <message>
+        <source>interface supply</source>
+        <translation>Interface, Strom</translation>
+    </message>
+    <message>
+        <source>ground drop</source>
+        <translation>Masse, Abfall</translation>
+    </message>
+    <message>
+        <source>ground post</source>
+        <translation>Massepunkt</translation>
+    </message>
+    <message>
+        <source>clamp drop</source>
+        <translation>Klemme, Abfall</translation>
+    </message>
+    <message>
+        <source>module</source>
+        <translation>Modul</translation>
+    </message>
+    <message>
+        <source>%1 to %2 V</source>
+        <translation>%1 bis %2 V</translation>
+    </message>
+    <message>
+        <source>current</source>
+        <translation>Strom</translation>
+    </message>
+    <message>
+        <source>CAN high, pin 6</source>
+        <translation>CAN high, Pin 6</translation>
+    </message>
+    <message>
+        <source>CAN low, pin 14</source>
+        <translation>CAN low, Pin 14</translation>
+    </message>
+    <message>
+        <source>between them, off</source>
+        <translation>dazwischen, aus</translation>
+    </message>
+</context>
+<context>
+    <name>pin16::gui::TimeAxis</name>
+    <message>
+        <source>time axis</source>
+        <translation>Zeitachse</translation>
+    </message>
+    <message>
+        <source>volts</source>
+        <translation>Volt</translation>
+    </message>
+    <message>
+        <source>amperes</source>
+        <translation>Ampere</translation>
+    </message>
+    <message>
+        <source>bus load</source>
+        <translation>Buslast</translation>
+    </message>
+    <message>
+        <source>▲ power-up %1</source>
+        <translation>▲ Einschaltung %1</translation>
+    </message>
+    <message>
+        <source>▽ power off</source>
+        <translation>▽ Strom aus</translation>
+    </message>
+    <message>
+        <source>gap</source>
+        <translation>Lücke</translation>
+    </message>
+    <message>
+        <source>lost</source>
+        <translation>verloren</translation>
+    </message>
+    <message>
+        <source>‹ attempt</source>
+        <translation>‹ Versuch</translation>
+    </message>
+    <message>
+        <source>end ›</source>
+        <translation>Ende ›</translation>
+    </message>
+    <message>
+        <source>exchanges</source>
+        <translation>Frage und Antwort</translation>
+    </message>
+    <message>
+        <source>none here</source>
+        <translation>hier keine</translation>
+    </message>
+    <message>
+        <source>nothing with a time yet</source>
+        <translation>noch nichts mit einer Zeit</translation>
+    </message>
+    <message>
+        <source>below %1 V</source>
+        <translation>unter %1 V</translation>
+    </message>
+</context>
+<context>
+    <name>pin16::gui::Window</name>
+    <message>
+        <source>start page</source>
+        <translation>Startseite</translation>
+    </message>
+    <message>
+        <source>search</source>
+        <translation>Suche</translation>
+    </message>
+    <message>
+        <source>whole time</source>
+        <translation>ganze Zeit</translation>
+    </message>
+    <message>
+        <source>follow or stand still</source>
+        <translation>mitlaufen oder stehenbleiben</translation>
+    </message>
+    <message>
+        <source>supply path</source>
+        <translation>Versorgungsweg</translation>
+    </message>
+    <message>
+        <source>time axis</source>
+        <translation>Zeitachse</translation>
+    </message>
+    <message>
+        <source>reasons</source>
+        <translation>Ursachen</translation>
+    </message>
+    <message>
+        <source>events</source>
+        <translation>Ereignisse</translation>
+    </message>
+    <message>
+        <source>look</source>
+        <translation>Aussehen</translation>
+    </message>
+    <message>
+        <source>light</source>
+        <translation>hell</translation>
+    </message>
+    <message>
+        <source>dark</source>
+        <translation>dunkel</translation>
+    </message>
+    <message>
+        <source>high contrast</source>
+        <translation>starker Kontrast</translation>
+    </message>
+    <message>
+        <source>next look</source>
+        <translation>nächstes Aussehen</translation>
+    </message>
+    <message>
+        <source>%1 cannot be written</source>
+        <translation>%1 kann nicht geschrieben werden</translation>
+    </message>
+    <message>
+        <source>The bench has no meter for this: skip it.</source>
+        <translation>Dafür hat die Bank kein Messgerät: auslassen.</translation>
+    </message>
+    <message>
+        <source>before power</source>
+        <translation>vor dem Einschalten</translation>
+    </message>
+    <message>
+        <source>your name, for the record</source>
+        <translation>Ihr Name, für die Aufzeichnung</translation>
+    </message>
+    <message>
+        <source>not known</source>
+        <translation>nicht bekannt</translation>
+    </message>
+    <message>
+        <source>yes</source>
+        <translation>ja</translation>
+    </message>
+    <message>
+        <source>no</source>
+        <translation>nein</translation>
+    </message>
+    <message>
+        <source>go on, because …</source>
+        <translation>weiter, weil …</translation>
+    </message>
+    <message>
+        <source>reason</source>
+        <translation>Grund</translation>
+    </message>
+    <message>
+        <source>power is on now</source>
+        <translation>der Strom ist jetzt an</translation>
+    </message>
+    <message>
+        <source>leave it off</source>
+        <translation>aus lassen</translation>
+    </message>
+    <message>
+        <source>power stays off: %1</source>
+        <translation>der Strom bleibt aus: %1</translation>
+    </message>
+    <message>
+        <source>the recording</source>
+        <translation>die Aufzeichnung</translation>
+    </message>
+    <message>
+        <source>the recording runs</source>
+        <translation>die Aufzeichnung läuft</translation>
+    </message>
+    <message>
+        <source>%1 is being written. End it, or leave it running? One that is left running is ended with `pin16 note --end`.</source>
+        <translation>%1 wird gerade geschrieben. Beenden oder weiterlaufen lassen? Eine, die weiterläuft, beendet `pin16 note --end`.</translation>
+    </message>
+    <message>
+        <source>end it</source>
+        <translation>beenden</translation>
+    </message>
+    <message>
+        <source>leave it running</source>
+        <translation>weiterlaufen lassen</translation>
+    </message>
+    <message>
+        <source>stay</source>
+        <translation>bleiben</translation>
+    </message>
+    <message>
+        <source>no job given</source>
+        <translation>ohne Auftrag</translation>
+    </message>
+    <message>
+        <source>arm&apos;s length</source>
+        <translation>auf Armlänge</translation>
+    </message>
+</context>
+</TS>

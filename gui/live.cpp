@@ -1,0 +1,279 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "gui/live.hpp"
+
+#include <QElapsedTimer>
+#include <algorithm>
+
+#include "core/cli/run.hpp"
+#include "core/reasons/gather.hpp"
+#include "gui/look.hpp"
+
+namespace pin16::gui {
+namespace {
+// Own figures: 25 times a second for the eye; a verdict is read, not watched.
+constexpr int kTick_ms = 40;
+constexpr Ns kJudgeEvery_ns = 300 * kNsPerMs;
+constexpr Ns kDrawEvery_ns = 80 * kNsPerMs;
+constexpr Ns kGrowEvery_ns = 250 * kNsPerMs;
+/// Of one tick for what came: the rest waits for the next one.
+constexpr int kBudget_ms = 15;
+constexpr std::uint64_t kGrowBytes = 4U << 20U;
+}  // namespace
+
+class LiveSource::Witnessed : public review::Follower {
+ public:
+  explicit Witnessed(LiveSource& of) : of_(of) {}
+  void frame(const event::Header&, Ns, const event::CanFrame&, std::uint32_t, Ns) override {}
+  void record(const event::Batch&, const event::Header&, Ns) override {}
+  void message(std::uint64_t, std::uint16_t, Ns, const event::Message&) override {}
+  void exchange(std::uint64_t, std::uint16_t link, Ns, const event::Exchange& x) override {
+    if (!x.ours) of_.evidence_.add(x, link);
+  }
+
+ private:
+  LiveSource& of_;
+};
+
+LiveSource::LiveSource(job::Job job, bool may_ask)
+    : Source(std::move(job)),
+      may_ask_(may_ask && !job_.sealed),
+      timeline_(fromMs(job_.limits.value("timing.client_wait_ms"))),
+      witnessed_(std::make_unique<Witnessed>(*this)),
+      followers_(
+          std::make_unique<review::Followers>(std::vector<review::Follower*>{&timeline_, witnessed_.get()})),
+      census_(job_.limits) {
+  progress_ = 1;
+  if (const auto& a = job_.module.address) {
+    evidence_.setModule(a->answer_id, a->extended);
+    census_.hint(a->request_id, a->answer_id, a->extended);
+  }
+  if (const auto& a = job_.module.line_address) evidence_.setLineModule(*a);
+  census_.assumeBitrate(job_.bus.bitrate.value_or(0));
+  census_.follow(*followers_);
+  connect(&timer_, &QTimer::timeout, this, &LiveSource::tick);
+}
+LiveSource::~LiveSource() = default;
+
+Status LiveSource::start(const std::vector<std::string>& uris, const std::string& folder) {
+  recorder::Config config;
+  config.uris = cli::chosenUris(uris, job_);
+  cli::applyJob(config, job_);
+  cli::completeUris(config.uris, job_);
+  buses_ = cli::busLinks(config.uris);
+  config.file = folder + "/" + cli::captureName({}, "window");
+  config.command = "pin16-gui, job " + job_.name;
+  // The window may die; the recording goes on until somebody ends it.
+  config.outlive_owner = true;
+  if (!may_ask_) config.shut_reason = "the window was told to listen only";
+  auto session = recorder::Session::start(config);
+  if (!session) return session.error();
+  session_ = std::move(*session);
+  file_ = session_->file();
+  link_names_ = config.uris;
+  began_ns_ = bootNow();
+  for (const event::Measurement& m : job_.readings)
+    if (Status s = command(recorder::Action::reading, pack(m)); !s) return s;
+  if (auto browser = capture::Browser::open(file_)) browser_ = std::move(*browser);
+  timer_.start(kTick_ms);
+  return {};
+}
+
+void LiveSource::take(const event::Batch& batch) {
+  utc_offset_ns_ = batch.utc_offset_ns;
+  evidence_.take(batch);
+  census_.take(batch);
+  for (const auto& h : batch.headers) {
+    if (h.kind != event::Kind::link || h.link == event::kNoLink) continue;
+    if (const auto s = batch.record<event::LinkState>(h)) {
+      if (states_.size() <= h.link) states_.resize(h.link + std::size_t{1});
+      states_[h.link] = *s;
+    }
+  }
+  fresh_ = true;
+}
+
+void LiveSource::gone(const Error& e) {
+  timer_.stop();
+  session_.reset();
+  Q_EMIT failed(text(e.text()));
+}
+
+void LiveSource::tick() {
+  if (!session_) return;
+  QElapsedTimer budget;
+  budget.start();
+  do {
+    fresh_ = false;
+    if (Status s = session_->poll(*this, std::chrono::milliseconds(0)); !s) return gone(s.error());
+  } while (fresh_ && budget.elapsed() < kBudget_ms);
+  const Ns now = bootNow();
+  evidence_.observedUntil(now);
+  if (utc_offset_ns_ != kNoTime) census_.advance(now + utc_offset_ns_);
+  if (asked_)
+    if (auto reply = session_->fetch(*asked_)) {
+      asked_.reset();
+      roll_->take(cli::askResult(reply->ok ? Result<recorder::Reply>(std::move(*reply))
+                                           : Result<recorder::Reply>(reply->error())));
+      askNext();
+    }
+  if (now - drawn_ns_ > kDrawEvery_ns) {
+    drawn_ns_ = now;
+    Q_EMIT drawn();
+  }
+  // During an attempt nothing is judged and nothing indexed: the one line is enough.
+  if (now - judged_ns_ > kJudgeEvery_ns) {
+    judged_ns_ = now;
+    if (!attempt_) judge();
+  }
+  if (!attempt_ && now - grown_ns_ > kGrowEvery_ns) {
+    grown_ns_ = now;
+    if (!browser_)
+      if (auto browser = capture::Browser::open(file_)) browser_ = std::move(*browser);
+    if (browser_) browser_->grow(kGrowBytes);
+    Q_EMIT grew();
+  }
+}
+
+void LiveSource::judge() {
+  readiness::Asked asked;
+  asked.ask = may_ask_ && evidence_.sent() > 0;
+  asked.capture = file_;
+  if (const auto ledger = job::readLedger(job_)) asked.power_ups = *ledger;
+  sheet_ = readiness::assess(job_, evidence_, asked);
+  judged_once_ = true;
+  Q_EMIT judged();
+}
+
+std::vector<std::string> LiveSource::troubles() const {
+  std::vector<std::string> out;
+  for (const auto& s : states_)
+    if (!s.text.empty() && s.condition != event::LinkCondition::up)
+      out.push_back(s.uri + ": " + s.text + (s.advice.empty() ? "" : ". " + s.advice));
+  return out;
+}
+
+std::vector<reasons::Observation> LiveSource::observations() const {
+  auto out = reasons::gather(evidence_, job_).observations;
+  out.insert(out.end(), entered_.begin(), entered_.end());
+  return out;
+}
+
+QString LiveSource::stateText() const {
+  if (!session_) return tr("recording ended");
+  const auto s = static_cast<long long>(toSeconds(bootNow() - began_ns_));
+  return tr("recording %1:%2, %3 lost")
+      .arg(s / 60)
+      .arg(s % 60, 2, 10, QLatin1Char('0'))
+      .arg(evidence_.lost());
+}
+
+Status LiveSource::command(recorder::Action action, Bytes packed, const std::string& text) {
+  if (!session_) return Error{ErrorKind::record, "the recording has ended", file_, ""};
+  recorder::Command c;
+  c.action = action;
+  c.packed = std::move(packed);
+  c.text = text;
+  const auto reply = session_->call(c, *this, std::chrono::seconds(5));
+  if (!reply) return reply.error();
+  return {};
+}
+
+Status LiveSource::enter(const event::Measurement& reading) {
+  Status s = command(recorder::Action::reading, pack(reading));
+  if (s) judge();
+  return s;
+}
+Status LiveSource::note(const std::string& what) { return command(recorder::Action::note, {}, what); }
+Status LiveSource::clear(const event::Clearance& clearance) {
+  Status s = command(recorder::Action::clearance, pack(clearance));
+  if (s) judge();
+  return s;
+}
+
+Status LiveSource::power(event::PowerState state) {
+  const bool was_on = evidence_.power() == event::PowerState::on;
+  const bool on = state == event::PowerState::on;
+  if (on != was_on)
+    if (Status kept = job::appendPowerUp(
+            job_, {utcText(readClocks().utc_ns), on ? "declared" : "removed", "pin16-gui"});
+        !kept)
+      return kept;
+  Status s = command(recorder::Action::power, pack(event::Power{state, "declared", ""}));
+  if (s) judge();
+  return s;
+}
+
+Status LiveSource::ask() {
+  if (!may_ask_)
+    return Error{ErrorKind::gate, "this recording only listens", "",
+                 "start it with \u201cmay ask\u201d, if the case allows read-only requests"};
+  if (roll_ || buses_.empty()) return {};
+  protocol::RollCallPlan plan;
+  plan.functional_repeats = 1;  // as little as serves
+  plan.links = buses_;
+  if (const auto& a = job_.module.address)
+    plan.module = protocol::Target{a->request_id, a->answer_id, a->extended, false};
+  plan.line_module = job_.module.line_address;
+  roll_ = std::make_unique<protocol::RollCall>(plan, job_.limits);
+  askNext();
+  return {};
+}
+
+void LiveSource::askNext() {
+  if (auto next = roll_->next()) {
+    if (const auto id = session_->post(cli::askCommand(*next))) {
+      asked_ = *id;
+      return;
+    }
+  }
+  const auto error = roll_->firstError();
+  const QString outcome =
+      roll_->sent() == 0 && error ? text(error->text()) : tr("requests sent: %1").arg(roll_->sent());
+  roll_.reset();
+  judge();
+  Q_EMIT askedAll(outcome);
+}
+
+Status LiveSource::attempt() {
+  event::Attempt a;
+  a.begins = !attempt_;
+  a.how = "operator";
+  if (a.begins) {
+    const auto ledger = job::readLedger(job_);
+    const int count = ledger ? job::countPower(*ledger).powerUps() : 0;
+    a.power_up = count > 0 ? count : -1;
+    a.full = job_.authority.has_value();
+  } else {
+    const auto reports = census_.attempts().reports();
+    if (!reports.empty()) a.rung = protocol::toName(reports.back().rung);
+  }
+  Status s = command(recorder::Action::attempt, pack(a));
+  if (s) attempt_ = !attempt_;
+  if (s && !attempt_) judge();
+  return s;
+}
+
+QString LiveSource::attemptText() const {
+  if (!attempt_) return {};
+  const auto pulse = census_.attempts().pulse();
+  const Ns since = pulse.progress_ns != kNoTime ? pulse.progress_ns : pulse.begin_ns;
+  if (!pulse.seen || since == kNoTime || utc_offset_ns_ == kNoTime) return tr("hands off");
+  const Ns still = bootNow() + utc_offset_ns_ - since;
+  if (still < fromMs(job_.limits.value("timing.s3_server_ms"))) return tr("hands off");
+  return pulse.through ? tr("finished") : tr("stalled %1 s").arg(static_cast<int>(toSeconds(still)));
+}
+
+Status LiveSource::end() {
+  if (!session_) return {};
+  timer_.stop();
+  judge();
+  for (const auto& v : readiness::verdictEvents(sheet_)) (void)command(recorder::Action::verdict, pack(v));
+  recorder::Command c;
+  c.action = recorder::Action::finish;
+  const auto reply = session_->call(c, *this);
+  session_.reset();
+  if (!reply) return reply.error();
+  return {};
+}
+
+}  // namespace pin16::gui

@@ -1,0 +1,89 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#pragma once
+/// A running recording, of which the window is a client: the recorder is a process of its own, and what it
+/// writes does not depend on this one. GUI thread only; nothing in here waits longer than a glance.
+
+#include <QTimer>
+#include <deque>
+
+#include "core/protocol/rollcall.hpp"
+#include "core/recorder/session.hpp"
+#include "gui/source.hpp"
+
+namespace pin16::gui {
+
+class LiveSource : public Source, private event::Sink {
+  Q_OBJECT
+ public:
+  LiveSource(job::Job job, bool may_ask);
+  ~LiveSource() override;
+  /// Starts the recorder on these links (empty: the job's), writing into `folder`. ErrorKind as
+  /// recorder::Session::start.
+  Status start(const std::vector<std::string>& uris, const std::string& folder);
+
+  [[nodiscard]] bool live() const override { return true; }
+  /// The recorder is there and writes.
+  [[nodiscard]] bool recording() const { return session_ != nullptr; }
+  [[nodiscard]] bool mayAsk() const { return may_ask_; }
+  [[nodiscard]] bool asking() const { return roll_ != nullptr; }
+  [[nodiscard]] bool attemptRuns() const { return attempt_; }
+  [[nodiscard]] int recorderPid() const { return session_ ? session_->recorderPid() : -1; }
+  [[nodiscard]] std::vector<std::string> troubles() const;
+
+  [[nodiscard]] const readiness::Sheet* sheet() const override { return judged_once_ ? &sheet_ : nullptr; }
+  [[nodiscard]] const readiness::Evidence* evidence() const override { return &evidence_; }
+  [[nodiscard]] const review::Timeline* timeline() const override { return &timeline_; }
+  [[nodiscard]] std::vector<protocol::AttemptReport> attempts() const override {
+    return census_.attempts().reports();
+  }
+  [[nodiscard]] std::vector<reasons::Observation> observations() const override;
+  [[nodiscard]] QString stateText() const override;
+
+  using Source::enter;
+  Status enter(const event::Measurement& reading) override;
+  Status note(const std::string& text);
+  Status clear(const event::Clearance& clearance);
+  /// Declared: a person has switched it. Kept in the job's ledger too.
+  Status power(event::PowerState state);
+  /// As `check --ask`: one functional request, then who answers is asked for its VIN. ErrorKind::gate if
+  /// asking was not allowed when the recording began.
+  Status ask();
+  /// One try of the other equipment begins; it ends with the next call.
+  Status attempt();
+  /// "hands off", "finished", "stalled 8 s"; empty: none runs.
+  [[nodiscard]] QString attemptText() const;
+  /// Ends the recording in good order; the file is whole then.
+  Status end();
+  void judgeNow() { judge(); }
+
+ Q_SIGNALS:
+  void askedAll(const QString& outcome);
+
+ private:
+  class Witnessed;
+  void take(const event::Batch& batch) override;
+  void tick();
+  void judge();
+  void tell(const std::string& what) override { (void)note(what); }
+  Status command(recorder::Action action, Bytes packed, const std::string& text = {});
+  void askNext();
+  void gone(const Error& e);
+
+  bool may_ask_;
+  std::unique_ptr<recorder::Session> session_;
+  readiness::Evidence evidence_;
+  review::Timeline timeline_;
+  std::unique_ptr<Witnessed> witnessed_;
+  std::unique_ptr<review::Followers> followers_;
+  review::Census census_;
+  readiness::Sheet sheet_;
+  bool judged_once_ = false, fresh_ = false, attempt_ = false;
+  Ns utc_offset_ns_ = kNoTime, began_ns_ = kNoTime, judged_ns_ = 0, drawn_ns_ = 0, grown_ns_ = 0;
+  std::vector<event::LinkState> states_;
+  std::vector<std::uint16_t> buses_;
+  std::unique_ptr<protocol::RollCall> roll_;
+  std::optional<std::uint32_t> asked_;
+  QTimer timer_;
+};
+
+}  // namespace pin16::gui

@@ -1,0 +1,165 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#pragma once
+/// The window: a page to start from, and the sheet.
+
+#include <QMainWindow>
+#include <memory>
+#include <optional>
+#include <set>
+#include <string>
+
+#include "gui/source.hpp"
+
+class QAction;
+class QComboBox;
+class QFrame;
+class QLabel;
+class QLineEdit;
+class QListWidget;
+class QProgressBar;
+class QPushButton;
+class QSplitter;
+class QStackedWidget;
+
+namespace pin16::gui {
+
+class EventsPanel;
+class FarView;
+class Glyph;
+class LiveSource;
+class ReasonsPanel;
+class ShortLabel;
+class StepsPanel;
+class SupplyPath;
+class TimeAxis;
+
+/// Which job, how powered, power-ups, what was sent, whether everything is recorded, and the verdict.
+class Header : public QWidget {
+  Q_OBJECT
+ public:
+  explicit Header(QWidget* parent = nullptr);
+  void show(const Source& source);
+  [[nodiscard]] QPushButton* menuButton() const { return menu_; }
+  [[nodiscard]] QPushButton* followButton() const { return follow_; }
+  [[nodiscard]] ShortLabel* verdict() const { return verdict_; }
+  [[nodiscard]] ShortLabel* first() const { return first_; }
+
+ private:
+  ShortLabel *job_, *power_, *sent_, *state_, *verdict_, *first_;
+  Glyph* glyph_;
+  QPushButton *menu_, *follow_;
+  QProgressBar* progress_;
+};
+
+class StartPage : public QWidget {
+  Q_OBJECT
+ public:
+  explicit StartPage(QWidget* parent = nullptr);
+  void tell(const QString& trouble);
+  [[nodiscard]] QLineEdit* captureLine() const { return capture_; }
+  [[nodiscard]] QComboBox* scenarios() const { return scenario_; }
+
+ Q_SIGNALS:
+  void review(const QString& file, const QString& job);
+  void record(const QString& job, bool may_ask);
+  void tryBench(const QString& scenario, bool may_ask);
+
+ private:
+  QLineEdit *capture_, *capture_job_, *job_;
+  QComboBox* scenario_;
+  QLabel *scenario_text_, *trouble_;
+};
+
+/// What a person does while a recording runs, and the one line that an attempt needs.
+class LiveBar : public QWidget {
+  Q_OBJECT
+ public:
+  explicit LiveBar(QWidget* parent = nullptr);
+  void show(const LiveSource& source);
+  void tell(const QString& what);
+  [[nodiscard]] QPushButton* power() const { return power_; }
+  [[nodiscard]] QPushButton* ask() const { return ask_; }
+  [[nodiscard]] QPushButton* attempt() const { return attempt_; }
+  [[nodiscard]] QPushButton* end() const { return end_; }
+  [[nodiscard]] QLineEdit* note() const { return note_; }
+
+ private:
+  QPushButton *power_, *ask_, *attempt_, *end_;
+  QLineEdit* note_;
+  ShortLabel* line_;
+  QString told_;
+};
+
+class Window : public QMainWindow {
+  Q_OBJECT
+ public:
+  Window();
+  ~Window() override;
+
+  /// `job` empty: job.toml beside the capture, else none. Troubles are shown on the start page.
+  void review(const QString& file, const QString& job);
+  /// Begins a recording of the job's links. `may_ask`: read-only requests are allowed when asked for by hand.
+  void record(const QString& job, bool may_ask);
+  /// The same on the simulated bench, with a copy of the scenario's job.
+  void tryBench(const QString& scenario, bool may_ask);
+  void backToStart();
+  /// Ends the recording and shows it for review. False: it could not be ended.
+  bool endRecording();
+
+  [[nodiscard]] LiveSource* live() const;
+  /// Arm's length, or back to the sheet.
+  void lookFromAfar(bool far);
+  [[nodiscard]] FarView* farView() const { return far_; }
+  [[nodiscard]] LiveBar* liveBar() const { return live_bar_; }
+  [[nodiscard]] Source* source() const { return source_.get(); }
+  [[nodiscard]] StepsPanel* steps() const { return steps_; }
+  [[nodiscard]] TimeAxis* axis() const { return axis_; }
+  [[nodiscard]] EventsPanel* events() const { return events_; }
+  [[nodiscard]] ReasonsPanel* reasonsPanel() const { return reasons_panel_; }
+  [[nodiscard]] SupplyPath* path() const { return path_; }
+  [[nodiscard]] Header* header() const { return header_; }
+  [[nodiscard]] StartPage* startPage() const { return start_; }
+  [[nodiscard]] const Reasons* reasons() const { return reasons_.get(); }
+
+ protected:
+  void resizeEvent(QResizeEvent*) override;
+  void closeEvent(QCloseEvent* e) override;
+
+ private:
+  bool startLive(job::Job job, bool may_ask, const QString& folder);
+  bool mayLeave();
+  void togglePower();
+  void fillFromBench(const QString& id, const QString& suffix);
+  enum Section { kPath, kTime, kReasons, kEvents, kSections };
+  void makeActions();
+  void present(std::unique_ptr<Source> source);
+  void judged();
+  void drawn();
+  void think();
+  void enter(const QString& reading);
+  void fold();
+  [[nodiscard]] bool moduleAnswers() const;
+
+  QStackedWidget* stack_;
+  StartPage* start_;
+  QWidget* sheet_;
+  FarView* far_;
+  Header* header_;
+  LiveBar* live_bar_;
+  SupplyPath* path_;
+  StepsPanel* steps_;
+  TimeAxis* axis_;
+  ReasonsPanel* reasons_panel_;
+  EventsPanel* events_;
+  QSplitter *across_, *down_;
+  QAction* sections_[kSections]{};
+  QPushButton* section_buttons_[kSections]{};
+  std::optional<bool> wanted_[kSections];
+  std::unique_ptr<Source> source_;
+  std::unique_ptr<Reasons> reasons_;
+  std::vector<event::Measurement> bench_readings_;
+  std::vector<bool> left_out_;
+  std::set<std::string> skipped_;
+};
+
+}  // namespace pin16::gui
