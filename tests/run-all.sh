@@ -99,7 +99,7 @@ so_far "VM"
 
 say "ASan + UBSan, all tests"
 export ASAN_OPTIONS=detect_leaks=1 UBSAN_OPTIONS=print_stacktrace=1
-if wait $asan; then run build-asan "-j8"; else failed=$((failed + 1)); fi
+if wait $asan; then run build-asan "-j6"; else failed=$((failed + 1)); fi
 cat asan.tmp.log
 so_far "ASan + UBSan"
 
@@ -108,7 +108,7 @@ if wait $lint; then passed=$((passed + 1)); else failed=$((failed + 1)); fi
 cat lint.tmp.log
 
 say "TSan: stream, links, recorder"
-if wait $tsan; then run build-tsan "-j8 -L ^($(tr ' ' '|' <<<"$tsan_rooms"))$"; else failed=$((failed + 1)); fi
+if wait $tsan; then run build-tsan "-j6 -L ^($(tr ' ' '|' <<<"$tsan_rooms"))$"; else failed=$((failed + 1)); fi
 cat tsan.tmp.log
 rm -f vm.tmp.log lint.tmp.log asan.tmp.log tsan.tmp.log
 so_far "TSan"

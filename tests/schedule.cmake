@@ -3,9 +3,9 @@
 # for four, because they wait for milliseconds or compute all the time.
 foreach(test IN LISTS test_bench_TESTS test_can_TESTS test_cli_TESTS test_conformance_TESTS test_link_TESTS
         test_reasons_TESTS test_supply_TESTS)
-  if(test MATCHES "Hundred|Pairs/Swapped|OverJ1850|OverKLine|Media|Meters\\.Decide|WholeJob|DipTiming|AtDips")
+  if(test MATCHES "Hundred|Pairs/Swapped|OverJ1850|OverKLine|Media|Meters\\.Decide|WholeJob")
     set_tests_properties(${test} PROPERTIES COST 50)
-  elseif(test MATCHES "^(cli|conformance)|KLine|ASession|AtLine")
+  elseif(test MATCHES "^(cli|conformance)|KLine|ASession|AtLine|DipTiming|AtDips")
     set_tests_properties(${test} PROPERTIES COST 10)
   endif()
   if(test MATCHES "DipTiming|AtDips|KLine|OverKwp|Timing|Mutations|^reasons|^can\\.WireBits")
