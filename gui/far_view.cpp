@@ -5,6 +5,7 @@
 #include <QHBoxLayout>
 #include <QLabel>
 #include <QPushButton>
+#include <QScrollArea>
 #include <QVBoxLayout>
 #include <algorithm>
 
@@ -47,9 +48,16 @@ FarView::FarView(QWidget* parent) : QWidget(parent) {
   line_ = large(kHugePx, true);
   line_->setAlignment(Qt::AlignCenter);
   outer->addWidget(line_, 1);
-  all_ = new QWidget;
-  outer->addWidget(all_, 1);
-  auto* all = new QVBoxLayout(all_);
+  // In a small window it scrolls: the sheet behind it must not be made larger by it.
+  auto* area = new QScrollArea;
+  area->setWidgetResizable(true);
+  area->setHorizontalScrollBarPolicy(Qt::ScrollBarAlwaysOff);
+  area->setFocusPolicy(Qt::NoFocus);
+  all_ = area;
+  outer->addWidget(area, 1);
+  auto* inside = new QWidget;
+  area->setWidget(inside);
+  auto* all = new QVBoxLayout(inside);
   all->setContentsMargins(0, 0, 0, 0);
   all->setSpacing(12);
 

@@ -98,14 +98,14 @@ void StepRow::show(const readiness::Step& step) {
   QString shown =
       wordOf(step.verdict) + text(step.text) + QString::number(static_cast<int>(Look::the().theme()));
   for (const auto& f : step.figures) shown += text(f.what) + figureLine(f);
+  QPalette p = word_->palette();
+  p.setColor(QPalette::WindowText, colourOf(step.verdict));
+  word_->setPalette(p);
   if (shown == shown_) return;
   shown_ = shown;
   glyph_->show(step.verdict);
   title_->setText(stepName(step.name));
   word_->setText(wordOf(step.verdict));
-  QPalette p = word_->palette();
-  p.setColor(QPalette::WindowText, colourOf(step.verdict));
-  word_->setPalette(p);
   const bool silent = step.verdict == Verdict::not_measured && !step.needed;
   line_->setWhole(silent ? tr("optional here") : text(step.text));
   setAccessibleName(

@@ -16,7 +16,7 @@ using readiness::Joint;
 using readiness::Verdict;
 
 /// Below this width the picture becomes a row of values.
-constexpr int kWide = 860;
+constexpr int kWide = 1080;
 constexpr int kHighPx = 214;
 constexpr int kLowPx = 86;
 constexpr int kMeasuredPx = 16;

@@ -60,7 +60,7 @@ void shoot(QWidget& w, const QString& name) {
       << name.toStdString();
 }
 
-bool waitFor(const std::function<bool()>& until, int most_ms = 20'000) {
+bool waitFor(const std::function<bool()>& until, int most_ms = 40'000) {
   return QTest::qWaitFor(until, most_ms);
 }
 
@@ -177,7 +177,7 @@ class WindowTest : public ::testing::Test {
     w.show();
     w.review(text(path("c.pcapng")), {});
     ASSERT_TRUE(waitFor([&] { return w.source() != nullptr && w.source()->sheet() != nullptr; }));
-    ASSERT_TRUE(waitFor([&] { return w.reasons()->answer().has_value(); }, 60'000));
+    ASSERT_TRUE(waitFor([&] { return w.reasons()->answer().has_value(); }, 150'000));
   }
   QTemporaryDir folder_;
 };
@@ -216,7 +216,7 @@ TEST_F(WindowTest, ACaptureIsReviewedFromTheStartPageToVerdictReasonsAndSearch) 
       << w.path()->accessibleDescription().toStdString();
   // Reasons: the connector's fuse or what cannot be told from it comes first; a reading that speaks against
   // it moves it down.
-  ASSERT_TRUE(waitFor([&] { return w.reasons()->answer().has_value(); }, 60'000));
+  ASSERT_TRUE(waitFor([&] { return w.reasons()->answer().has_value(); }, 150'000));
   QTest::qWait(50);
   const QString causes = textOf(w.reasonsPanel());
   EXPECT_TRUE(causes.contains("fuse")) << causes.toStdString();
@@ -524,13 +524,14 @@ TEST_F(WindowTest, LayoutHoldsAtEverySizeThemeAndLanguage) {
     }
     w.review(text(path(de ? "d.pcapng" : "e.pcapng")), {});
     ASSERT_TRUE(waitFor([&] { return w.source() != nullptr && w.source()->sheet() != nullptr; }));
-    ASSERT_TRUE(waitFor([&] { return w.reasons()->answer().has_value(); }, 60'000));
+    ASSERT_TRUE(waitFor([&] { return w.reasons()->answer().has_value(); }, 150'000));
     w.axis()->setCursor(w.source()->startNs() + 2 * kNsPerSecond);
     for (const Theme theme : {Theme::light, Theme::dark, Theme::contrast}) {
       Look::the().set(theme);
       for (const auto& size : {QSize(1280, 800), QSize(1920, 1080)}) {
         w.resize(static_cast<int>(size.width() / scale), static_cast<int>(size.height() / scale));
         QTest::qWait(120);
+        EXPECT_EQ(w.size(), size / scale) << "it cannot be made that small";
         const QString where = QStringLiteral("%1x%2-%3-%4")
                                   .arg(size.width())
                                   .arg(size.height())
