@@ -309,6 +309,9 @@ Window::Window() : left_out_(reasons::kReadings, false) {
   resize(1280, 800);
   stack_ = new QStackedWidget(this);
   setCentralWidget(stack_);
+  // What is shown follows from the size (fold()), so it must not bound it beforehand.
+  stack_->setSizePolicy(QSizePolicy::Ignored, QSizePolicy::Ignored);
+  setMinimumSize(480, 360);
   start_ = new StartPage;
   stack_->addWidget(start_);
   connect(start_, &StartPage::review, this, &Window::review);
