@@ -208,6 +208,11 @@ void Evidence::addToTrace(const event::Measurement& m, Ns t_ns) {
 /// Only what came at a steady pace for a second can be missed: no answers, no consecutive frames of one.
 void Evidence::followPeriod(const event::Header& h, std::uint64_t key, const event::CanFrame& f) {
   if (module_ == std::pair(f.id(), f.extended())) return;
+  // A link that does not hear all the time, an adapter that asks for instance, makes pauses of its own.
+  const auto& explains = link(h.link).state.medium_explains;
+  if (std::any_of(explains.begin(), explains.end(),
+                  [](const std::string& why) { return why.starts_with("traffic"); }))
+    return;
   if (periods_.size() >= kPeriodsMost && !periods_.contains(key)) return;
   Period& p = periods_[key];
   const Ns pause_ns = p.last_ns == kNoTime ? 0 : h.t_ns - p.last_ns;

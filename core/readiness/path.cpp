@@ -12,7 +12,6 @@
 namespace pin16::readiness {
 namespace {
 
-using event::PowerState;
 using job::Arrangement;
 using Branch = Joint::Branch;
 

@@ -250,6 +250,12 @@ TEST(Restart, WhatIsNoneIsNotCalledOne) {
   EXPECT_EQ(
       restarts(steadyFrames(steadyFrames(on, 80).power(PowerState::off).wait(0.9).power(PowerState::on), 80)),
       0U);
+  event::LinkState deaf;
+  deaf.uri = "at:adapter", deaf.condition = event::LinkCondition::up;
+  deaf.medium_explains = {"traffic: frames of others are not heard while it asks"};
+  EXPECT_EQ(
+      restarts(steadyFrames(steadyFrames(Stream().add(0, deaf).power(PowerState::on), 80).wait(0.9), 80)),
+      0U);
   Stream answers = on;
   for (int i = 0; i < 80; ++i) answers.wait(0.02).frames(1, 0x7A9);
   answers.wait(2).frames(1, 0x7A9);
