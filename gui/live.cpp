@@ -20,27 +20,13 @@ constexpr int kBudget_ms = 15;
 constexpr std::uint64_t kGrowBytes = 4U << 20U;
 }  // namespace
 
-class LiveSource::Witnessed : public review::Follower {
- public:
-  explicit Witnessed(LiveSource& of) : of_(of) {}
-  void frame(const event::Header&, Ns, const event::CanFrame&, std::uint32_t, Ns) override {}
-  void record(const event::Batch&, const event::Header&, Ns) override {}
-  void message(std::uint64_t, std::uint16_t, Ns, const event::Message&) override {}
-  void exchange(std::uint64_t, std::uint16_t link, Ns, const event::Exchange& x) override {
-    if (!x.ours) of_.evidence_.add(x, link);
-  }
-
- private:
-  LiveSource& of_;
-};
-
 LiveSource::LiveSource(job::Job job, bool may_ask)
     : Source(std::move(job)),
       may_ask_(may_ask && !job_.sealed),
       timeline_(fromMs(job_.limits.value("timing.client_wait_ms"))),
-      witnessed_(std::make_unique<Witnessed>(*this)),
+      witnessed_(evidence_),
       followers_(
-          std::make_unique<review::Followers>(std::vector<review::Follower*>{&timeline_, witnessed_.get()})),
+          std::make_unique<review::Followers>(std::vector<review::Follower*>{&timeline_, &witnessed_})),
       census_(job_.limits) {
   progress_ = 1;
   if (const auto& a = job_.module.address) {

@@ -60,7 +60,6 @@ class LiveSource : public Source, private event::Sink {
   void askedAll(const QString& outcome);
 
  private:
-  class Witnessed;
   void take(const event::Batch& batch) override;
   void tick();
   void judge();
@@ -73,7 +72,7 @@ class LiveSource : public Source, private event::Sink {
   std::unique_ptr<recorder::Session> session_;
   readiness::Evidence evidence_;
   review::Timeline timeline_;
-  std::unique_ptr<Witnessed> witnessed_;
+  readiness::Witnessed witnessed_;
   std::unique_ptr<review::Followers> followers_;
   review::Census census_;
   readiness::Sheet sheet_;

@@ -37,8 +37,10 @@ Status askForReadings(reasons::Reasoner& m, std::vector<bool>& left_out, bool nu
       left_out[n.reading] = true;
       m.leaveOut(left_out);
     };
-    if (!asking.bring(r.power)) {
-      leaveOut();
+    if (!asking.bring(r.power)) {  // nor for the next one: asked once is enough
+      for (std::size_t i = 0; i < reasons::kReadings; ++i)
+        if (reasons::readings()[i].power == r.power) left_out[i] = true;
+      m.leaveOut(left_out);
       continue;
     }
     const std::string answer = askTerminal(

@@ -20,7 +20,8 @@ namespace pin16::cli {
 /// What asking at a terminal leaves to its command.
 struct Asking {
   std::function<reasons::Policy()> policy;
-  /// Brings the module's power to what the reading wants; false: it stays as it is, the reading is left out.
+  /// Brings the module's power to what the reading wants; false: it stays as it is, and all of that state are
+  /// left out.
   std::function<bool(reasons::Power)> bring;
   /// Keeps the reading on the record.
   std::function<Status(const reasons::Reading& reading, const std::string& answer)> keep;

@@ -3,33 +3,17 @@
 
 namespace pin16::readiness {
 
-/// What other equipment and modules said to each other is evidence too.
-class Appraisal::Witnessed : public review::Follower {
- public:
-  explicit Witnessed(Appraisal& of) : of_(of) {}
-  void frame(const event::Header&, Ns, const event::CanFrame&, std::uint32_t, Ns) override {}
-  void record(const event::Batch&, const event::Header&, Ns) override {}
-  void message(std::uint64_t, std::uint16_t, Ns, const event::Message&) override {}
-  void exchange(std::uint64_t, std::uint16_t link, Ns, const event::Exchange& x) override {
-    if (!x.ours) of_.evidence_.add(x, link);
-  }
-
- private:
-  Appraisal& of_;
-};
-
 Appraisal::Appraisal(std::string path, job::Job job)
     : path_(std::move(path)),
       job_(std::move(job)),
       timeline_(fromMs(job_.limits.value("timing.client_wait_ms"))),
-      witnessed_(std::make_unique<Witnessed>(*this)),
+      witnessed_(evidence_),
       followers_(
-          std::make_unique<review::Followers>(std::vector<review::Follower*>{&timeline_, witnessed_.get()})) {
+          std::make_unique<review::Followers>(std::vector<review::Follower*>{&timeline_, &witnessed_})) {
   if (const auto& a = job_.module.address) evidence_.setModule(a->answer_id, a->extended);
   if (const auto& a = job_.module.line_address) evidence_.setLineModule(*a);
   for (const event::Measurement& m : job_.readings) evidence_.add(m, true);
 }
-Appraisal::~Appraisal() = default;
 
 Result<std::unique_ptr<Appraisal>> Appraisal::open(const std::string& path, job::Job job,
                                                    const plugin::HostOptions& plugins) {

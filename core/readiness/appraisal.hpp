@@ -12,13 +12,27 @@
 
 namespace pin16::readiness {
 
+/// What other equipment and modules said to each other becomes evidence too.
+class Witnessed : public review::Follower {
+ public:
+  explicit Witnessed(Evidence& to) : to_(to) {}
+  void frame(const event::Header&, Ns, const event::CanFrame&, std::uint32_t, Ns) override {}
+  void record(const event::Batch&, const event::Header&, Ns) override {}
+  void message(std::uint64_t, std::uint16_t, Ns, const event::Message&) override {}
+  void exchange(std::uint64_t, std::uint16_t link, Ns, const event::Exchange& x) override {
+    if (!x.ours) to_.add(x, link);
+  }
+
+ private:
+  Evidence& to_;
+};
+
 /// One owner, one thread.
 class Appraisal {
  public:
   /// As review::reviewFile(). Readings of the job are taken before the capture's own.
   [[nodiscard]] static Result<std::unique_ptr<Appraisal>> open(const std::string& path, job::Job job,
                                                                const plugin::HostOptions& plugins);
-  ~Appraisal();
   Appraisal(const Appraisal&) = delete;
   Appraisal& operator=(const Appraisal&) = delete;
 
@@ -40,13 +54,12 @@ class Appraisal {
 
  private:
   Appraisal(std::string path, job::Job job);
-  class Witnessed;
 
   std::string path_;
   job::Job job_;
   Evidence evidence_;
   review::Timeline timeline_;
-  std::unique_ptr<Witnessed> witnessed_;
+  Witnessed witnessed_;
   std::unique_ptr<review::Followers> followers_;
   std::unique_ptr<review::Pass> pass_;
   event::Batch batch_;

@@ -101,6 +101,23 @@ TEST(Terminal, AFaultyCheckGoesOnAskingAndRecordsIt) {
   EXPECT_THAT(lines, HasSubstr("R(connfuse)"));
 }
 
+TEST(Terminal, WhoLeavesPowerOffIsNotAskedForItAgainAndAgain) {
+  const TemporaryFolder f;
+  int offered = 0;
+  const std::string said = dialogue(f.path(), {"check", "--job", job(f), "--for", "0.1", "-o", "t.pcapng"},
+                                    [&](const std::string& asked) -> std::string {
+                                      if (has(asked, "answer, or - if it cannot be had")) return "-";
+                                      if (has(asked, "Your name")) return "Kim";
+                                      if (has(asked, "go on without knowing")) return "yes";
+                                      if (has(asked, "switch the module's power on")) ++offered;
+                                      if (has(asked, "source: V(src+,src-)")) return "12.6";
+                                      if (has(asked, "connector: V(pin16,pin4)")) return "0";
+                                      return "";
+                                    });
+  EXPECT_THAT(said, HasSubstr("Why it does not answer:"));
+  EXPECT_LE(offered, 2);  // once for the sheet, once for the reasons
+}
+
 TEST(Terminal, WhyAsksTakesTheAnswerAndRanksAnew) {
   const TemporaryFolder f;
   writeFile(f.file("removed.toml"),
