@@ -182,9 +182,9 @@ void TimeAxis::setPlugins(std::vector<std::pair<QString, Pyramid>> series) {
 
 void TimeAxis::refresh() {
   if (timeline_ != nullptr && timeline_->firstNs() != kNoTime) {
-    const std::size_t lines = timeline_->series().size() + 100 * timeline_->load().size() +
-                              10'000 * plugin_series_.size() +
-                              1'000'000 * (timeline_->readings().empty() ? 0 : 1);
+    const std::size_t lines = timeline_->series().size() + std::size_t{100} * timeline_->load().size() +
+                              std::size_t{10'000} * plugin_series_.size() +
+                              (timeline_->readings().empty() ? std::size_t{0} : std::size_t{1'000'000});
     if (lines != lines_built_) {
       build();
       lines_built_ = lines;
