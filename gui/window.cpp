@@ -34,6 +34,8 @@
 #include "core/reasons/text.hpp"
 #include "gui/events_panel.hpp"
 #include "gui/far_view.hpp"
+#include "gui/found_panel.hpp"
+#include "gui/job_form.hpp"
 #include "gui/live.hpp"
 #include "gui/look.hpp"
 #include "gui/panels.hpp"
@@ -220,12 +222,28 @@ StartPage::StartPage(QWidget* parent) : QWidget(parent) {
               "on when this window dies."));
   job_ = new QLineEdit;
   chooser(b, job_, tr("job"), jobs);
+  auto* new_job = new QPushButton(tr("new job \u2026"));
+  new_job->setObjectName(QStringLiteral("new-job"));
+  b->addWidget(new_job, 0, Qt::AlignLeft);
+  connect(new_job, &QPushButton::clicked, this, &StartPage::newJob);
+  found_ = new FoundPanel;
+  b->addWidget(found_);
+  uris_ = new QLineEdit;
+  uris_->setAccessibleName(tr("links and meters in place of the job's"));
+  uris_->setPlaceholderText(uris_->accessibleName());
+  b->addWidget(uris_);
+  connect(found_, &FoundPanel::taken, this, [this](const QString& uri, bool) {
+    const QString before = uris_->text().trimmed();
+    uris_->setText(before.isEmpty() ? uri : before + QLatin1Char(' ') + uri);
+  });
   auto* may_ask = asking(b);
   auto* record_it = new QPushButton(tr("record"));
   record_it->setObjectName(QStringLiteral("record"));
   b->addWidget(record_it, 0, Qt::AlignLeft);
-  connect(record_it, &QPushButton::clicked, this,
-          [this, may_ask] { Q_EMIT record(job_->text(), may_ask->isChecked()); });
+  connect(record_it, &QPushButton::clicked, this, [this, may_ask] {
+    Q_EMIT record(job_->text(), may_ask->isChecked(),
+                  uris_->text().split(QLatin1Char(' '), Qt::SkipEmptyParts));
+  });
 
   b = card(tr("Try a bench scenario"),
            tr("A simulated bench with a known fault, to learn on: nothing is connected."));
@@ -365,6 +383,7 @@ Window::Window() : left_out_(reasons::kReadings, false) {
     if (LiveSource* l = live()) (void)l->note(("mark: " + word).toStdString());
   });
 
+  makePages();
   makeActions();
 
   connect(axis_, &TimeAxis::cursorMoved, events_, &EventsPanel::goTo);
@@ -408,6 +427,24 @@ Window::~Window() {
   events_->show(nullptr);
   axis_->show(nullptr, 9);
   source_.reset();
+}
+
+/// The pages beside start and sheet.
+void Window::makePages() {
+  form_ = new JobForm;
+  stack_->addWidget(form_);
+  connect(start_, &StartPage::newJob, this, [this] {
+    start_->tell({});
+    form_->begin();
+    stack_->setCurrentWidget(form_);
+  });
+  connect(form_, &JobForm::left, this, &Window::backToStart);
+  connect(form_, &JobForm::made, this, [this](const QString& file) {
+    start_->jobLine()->setText(file);
+    start_->urisLine()->clear();
+    backToStart();
+    start_->jobLine()->setFocus();
+  });
 }
 
 void Window::makeActions() {
@@ -476,9 +513,11 @@ void Window::resizeEvent(QResizeEvent* e) {
 
 LiveSource* Window::live() const { return qobject_cast<LiveSource*>(source_.get()); }
 
-bool Window::startLive(job::Job job, bool may_ask, const QString& folder) {
+bool Window::startLive(job::Job job, bool may_ask, const QString& folder, const QStringList& uris) {
   auto source = std::make_unique<LiveSource>(std::move(job), may_ask);
-  if (Status begun = source->start({}, folder.toStdString()); !begun) {
+  std::vector<std::string> given;
+  for (const QString& uri : uris) given.push_back(uri.toStdString());
+  if (Status begun = source->start(given, folder.toStdString()); !begun) {
     start_->tell(text(begun.error().text()));
     return false;
   }
@@ -488,13 +527,13 @@ bool Window::startLive(job::Job job, bool may_ask, const QString& folder) {
   return true;
 }
 
-void Window::record(const QString& job_file, bool may_ask) {
+void Window::record(const QString& job_file, bool may_ask, const QStringList& uris) {
   start_->tell({});
   if (!mayLeave()) return;
   auto job = job::readJob(job_file.toStdString());
   if (!job) return start_->tell(text(job.error().text()));
   bench_readings_.clear();
-  startLive(std::move(*job), may_ask, QFileInfo(job_file).absolutePath());
+  startLive(std::move(*job), may_ask, QFileInfo(job_file).absolutePath(), uris);
 }
 
 void Window::tryBench(const QString& scenario, bool may_ask) {
@@ -517,7 +556,7 @@ void Window::tryBench(const QString& scenario, bool may_ask) {
   bench_readings_.clear();
   if (const auto s = bench::loadScenario(scenario.toStdString()))
     if (auto readings = bench::readings(*s)) bench_readings_ = std::move(*readings);
-  startLive(std::move(*job), may_ask, trial);
+  startLive(std::move(*job), may_ask, trial, {});
 }
 
 /// What the scenario's meter shows for what the card asks.

@@ -25,7 +25,9 @@ namespace pin16::gui {
 
 class EventsPanel;
 class FarView;
+class FoundPanel;
 class Glyph;
+class JobForm;
 class LiveSource;
 class ReasonsPanel;
 class ShortLabel;
@@ -58,14 +60,19 @@ class StartPage : public QWidget {
   void tell(const QString& trouble);
   [[nodiscard]] QLineEdit* captureLine() const { return capture_; }
   [[nodiscard]] QComboBox* scenarios() const { return scenario_; }
+  [[nodiscard]] QLineEdit* jobLine() const { return job_; }
+  [[nodiscard]] QLineEdit* urisLine() const { return uris_; }
+  [[nodiscard]] FoundPanel* found() const { return found_; }
 
  Q_SIGNALS:
   void review(const QString& file, const QString& job);
-  void record(const QString& job, bool may_ask);
+  void record(const QString& job, bool may_ask, const QStringList& uris);
+  void newJob();
   void tryBench(const QString& scenario, bool may_ask);
 
  private:
-  QLineEdit *capture_, *capture_job_, *job_;
+  QLineEdit *capture_, *capture_job_, *job_, *uris_;
+  FoundPanel* found_;
   QComboBox* scenario_;
   QLabel *scenario_text_, *trouble_;
 };
@@ -98,8 +105,9 @@ class Window : public QMainWindow {
 
   /// `job` empty: job.toml beside the capture, else none. Troubles are shown on the start page.
   void review(const QString& file, const QString& job);
-  /// Begins a recording of the job's links. `may_ask`: read-only requests are allowed when asked for by hand.
-  void record(const QString& job, bool may_ask);
+  /// Begins a recording of the job's links, or of `uris` in their place. `may_ask`: read-only requests are
+  /// allowed when asked for by hand.
+  void record(const QString& job, bool may_ask, const QStringList& uris = {});
   /// The same on the simulated bench, with a copy of the scenario's job.
   void tryBench(const QString& scenario, bool may_ask);
   void backToStart();
@@ -119,6 +127,7 @@ class Window : public QMainWindow {
   [[nodiscard]] SupplyPath* path() const { return path_; }
   [[nodiscard]] Header* header() const { return header_; }
   [[nodiscard]] StartPage* startPage() const { return start_; }
+  [[nodiscard]] JobForm* jobForm() const { return form_; }
   [[nodiscard]] const Reasons* reasons() const { return reasons_.get(); }
 
  protected:
@@ -126,7 +135,8 @@ class Window : public QMainWindow {
   void closeEvent(QCloseEvent* e) override;
 
  private:
-  bool startLive(job::Job job, bool may_ask, const QString& folder);
+  void makePages();
+  bool startLive(job::Job job, bool may_ask, const QString& folder, const QStringList& uris);
   bool mayLeave();
   void togglePower();
   void fillFromBench(const QString& id, const QString& suffix);
@@ -144,6 +154,7 @@ class Window : public QMainWindow {
   StartPage* start_;
   QWidget* sheet_;
   FarView* far_;
+  JobForm* form_;
   Header* header_;
   LiveBar* live_bar_;
   SupplyPath* path_;

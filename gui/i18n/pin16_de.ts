@@ -115,6 +115,61 @@
     </message>
 </context>
 <context>
+    <name>pin16::gui::FoundPanel</name>
+    <message>
+        <source>serial number %1</source>
+        <translation>Seriennummer %1</translation>
+    </message>
+    <message>
+        <source>In use by %1: leave it alone if it is the other equipment&apos;s.</source>
+        <translation>In Gebrauch von %1: nicht anrühren, wenn es zum anderen Gerät gehört.</translation>
+    </message>
+    <message>
+        <source>No permission to open it: %1</source>
+        <translation>Darf nicht geöffnet werden: %1</translation>
+    </message>
+    <message>
+        <source>No serial port.</source>
+        <translation>Kein serieller Anschluss.</translation>
+    </message>
+    <message>
+        <source>Bring it up with: %1</source>
+        <translation>So wird er in Betrieb genommen: %1</translation>
+    </message>
+    <message>
+        <source>take</source>
+        <translation>nehmen</translation>
+    </message>
+    <message>
+        <source>take %1</source>
+        <translation>%1 nehmen</translation>
+    </message>
+    <message>
+        <source>what hangs on %1</source>
+        <translation>was an %1 hängt</translation>
+    </message>
+    <message>
+        <source>it is …</source>
+        <translation>das ist …</translation>
+    </message>
+    <message>
+        <source>meter (SCPI)</source>
+        <translation>Messgerät (SCPI)</translation>
+    </message>
+    <message>
+        <source>CAN adapter, serial-line</source>
+        <translation>CAN-Adapter, seriell</translation>
+    </message>
+    <message>
+        <source>adapter, AT commands</source>
+        <translation>Adapter, AT-Befehle</translation>
+    </message>
+    <message>
+        <source>K-line cable</source>
+        <translation>K-Line-Kabel</translation>
+    </message>
+</context>
+<context>
     <name>pin16::gui::Header</name>
     <message>
         <source>progress of reading the capture</source>
@@ -151,6 +206,309 @@
     <message>
         <source>Next: %1</source>
         <translation>Als Nächstes: %1</translation>
+    </message>
+</context>
+<context>
+    <name>pin16::gui::JobForm</name>
+    <message>
+        <source>A new job</source>
+        <translation>Ein neuer Auftrag</translation>
+    </message>
+    <message>
+        <source>Only the arrangement must be known. What you do not know stays empty: a guess here would be taken for knowledge later.</source>
+        <translation>Nur die Anordnung muss bekannt sein. Was Sie nicht wissen, bleibt leer: Eine Vermutung würde später für Wissen gehalten.</translation>
+    </message>
+    <message>
+        <source>file of the job</source>
+        <translation>Datei des Auftrags</translation>
+    </message>
+    <message>
+        <source>choose …</source>
+        <translation>wählen …</translation>
+    </message>
+    <message>
+        <source>choose: %1</source>
+        <translation>wählen: %1</translation>
+    </message>
+    <message>
+        <source>write the job</source>
+        <translation>Auftrag schreiben</translation>
+    </message>
+    <message>
+        <source>back</source>
+        <translation>zurück</translation>
+    </message>
+    <message>
+        <source>Jobs (*.toml);;All files (*)</source>
+        <translation>Aufträge (*.toml);;Alle Dateien (*)</translation>
+    </message>
+    <message>
+        <source>The job</source>
+        <translation>Der Auftrag</translation>
+    </message>
+    <message>
+        <source>what people call it</source>
+        <translation>wie man ihn nennt</translation>
+    </message>
+    <message>
+        <source>Yard 14, silver van</source>
+        <translation>Hof 14, silberner Transporter</translation>
+    </message>
+    <message>
+        <source>arrangement</source>
+        <translation>Anordnung</translation>
+    </message>
+    <message>
+        <source>in the vehicle, its own battery</source>
+        <translation>im Fahrzeug, eigene Batterie</translation>
+    </message>
+    <message>
+        <source>in the vehicle, fed at the fuse slot</source>
+        <translation>im Fahrzeug, am Sicherungsplatz gespeist</translation>
+    </message>
+    <message>
+        <source>removed, on the table</source>
+        <translation>ausgebaut, auf dem Tisch</translation>
+    </message>
+    <message>
+        <source>which bus</source>
+        <translation>welcher Bus</translation>
+    </message>
+    <message>
+        <source>module&apos;s bus is on the connector</source>
+        <translation>Bus des Moduls liegt am Stecker</translation>
+    </message>
+    <message>
+        <source>behind a gateway</source>
+        <translation>hinter einem Gateway</translation>
+    </message>
+    <message>
+        <source>leads on the module&apos;s own bus</source>
+        <translation>Leitungen am Bus des Moduls</translation>
+    </message>
+    <message>
+        <source>electrical system</source>
+        <translation>Bordnetz</translation>
+    </message>
+    <message>
+        <source>12 V</source>
+        <translation>12 V</translation>
+    </message>
+    <message>
+        <source>24 V</source>
+        <translation>24 V</translation>
+    </message>
+    <message>
+        <source>budget of power-ups</source>
+        <translation>Budget an Einschaltungen</translation>
+    </message>
+    <message>
+        <source>stop after so many attempts that end alike</source>
+        <translation>Halt nach so vielen gleich endenden Versuchen</translation>
+    </message>
+    <message>
+        <source>wait with all supplies off, seconds</source>
+        <translation>Wartezeit ohne jede Speisung, Sekunden</translation>
+    </message>
+    <message>
+        <source>this vehicle&apos;s own figure</source>
+        <translation>Angabe für dieses Fahrzeug</translation>
+    </message>
+    <message>
+        <source>where that figure stands</source>
+        <translation>wo diese Angabe steht</translation>
+    </message>
+    <message>
+        <source>service information, chapter</source>
+        <translation>Serviceunterlagen, Kapitel</translation>
+    </message>
+    <message>
+        <source>sealed: nothing is ever sent, the gate stays shut</source>
+        <translation>versiegelt: Nichts wird je gesendet, das Tor bleibt zu</translation>
+    </message>
+    <message>
+        <source>The module</source>
+        <translation>Das Modul</translation>
+    </message>
+    <message>
+        <source>As far as it is known, from its label or the service information.</source>
+        <translation>Soweit bekannt, vom Etikett oder aus den Serviceunterlagen.</translation>
+    </message>
+    <message>
+        <source>what it is</source>
+        <translation>was es ist</translation>
+    </message>
+    <message>
+        <source>restraint control module</source>
+        <translation>Steuergerät der Rückhaltesysteme</translation>
+    </message>
+    <message>
+        <source>vehicle identification number</source>
+        <translation>Fahrzeug-Identifizierungsnummer</translation>
+    </message>
+    <message>
+        <source>its pins: feed, ground, bus</source>
+        <translation>seine Kontakte: Speisung, Masse, Bus</translation>
+    </message>
+    <message>
+        <source>1 and 20 feed, 21 ground, 5 and 6 bus</source>
+        <translation>1 und 20 Speisung, 21 Masse, 5 und 6 Bus</translation>
+    </message>
+    <message>
+        <source>identifiers unknown</source>
+        <translation>Kennungen unbekannt</translation>
+    </message>
+    <message>
+        <source>11-bit identifiers</source>
+        <translation>11-Bit-Kennungen</translation>
+    </message>
+    <message>
+        <source>29-bit identifiers</source>
+        <translation>29-Bit-Kennungen</translation>
+    </message>
+    <message>
+        <source>address on K-line or J1850</source>
+        <translation>Adresse auf K-Line oder J1850</translation>
+    </message>
+    <message>
+        <source>addressing</source>
+        <translation>Adressierung</translation>
+    </message>
+    <message>
+        <source>its address</source>
+        <translation>seine Adresse</translation>
+    </message>
+    <message>
+        <source>identifier of requests</source>
+        <translation>Kennung der Anfragen</translation>
+    </message>
+    <message>
+        <source>identifier of answers</source>
+        <translation>Kennung der Antworten</translation>
+    </message>
+    <message>
+        <source>least volts</source>
+        <translation>mindestens Volt</translation>
+    </message>
+    <message>
+        <source>most volts</source>
+        <translation>höchstens Volt</translation>
+    </message>
+    <message>
+        <source>bit rate, bit/s</source>
+        <translation>Bitrate, bit/s</translation>
+    </message>
+    <message>
+        <source>unknown</source>
+        <translation>unbekannt</translation>
+    </message>
+    <message>
+        <source>bus</source>
+        <translation>Bus</translation>
+    </message>
+    <message>
+        <source>CAN, or unknown</source>
+        <translation>CAN, oder unbekannt</translation>
+    </message>
+    <message>
+        <source>What feeds it</source>
+        <translation>Was es speist</translation>
+    </message>
+    <message>
+        <source>For the prediction of a clean start. Leave it out if you do not know it.</source>
+        <translation>Für die Vorhersage eines sauberen Starts. Weglassen, wenn nicht bekannt.</translation>
+    </message>
+    <message>
+        <source>not described</source>
+        <translation>nicht beschrieben</translation>
+    </message>
+    <message>
+        <source>battery or pack</source>
+        <translation>Batterie oder Starthilfe-Akku</translation>
+    </message>
+    <message>
+        <source>bench supply with a limit</source>
+        <translation>Labornetzgerät mit Grenze</translation>
+    </message>
+    <message>
+        <source>source</source>
+        <translation>Quelle</translation>
+    </message>
+    <message>
+        <source>its volts at rest</source>
+        <translation>ihre Ruhespannung, V</translation>
+    </message>
+    <message>
+        <source>its limit, A</source>
+        <translation>ihre Grenze, A</translation>
+    </message>
+    <message>
+        <source>fuse in the lead, A</source>
+        <translation>Sicherung in der Leitung, A</translation>
+    </message>
+    <message>
+        <source>lead, mm²</source>
+        <translation>Leitung, mm²</translation>
+    </message>
+    <message>
+        <source>lead, m there and back</source>
+        <translation>Leitung, m hin und zurück</translation>
+    </message>
+    <message>
+        <source>Links and meters</source>
+        <translation>Verbindungen und Messgeräte</translation>
+    </message>
+    <message>
+        <source>What is plugged in shows here by itself. No port is opened to see what it is: you say so.</source>
+        <translation>Was eingesteckt ist, erscheint hier von selbst. Kein Anschluss wird geöffnet, um nachzusehen: Sie sagen es.</translation>
+    </message>
+    <message>
+        <source>another link</source>
+        <translation>weitere Verbindung</translation>
+    </message>
+    <message>
+        <source>another meter</source>
+        <translation>weiteres Messgerät</translation>
+    </message>
+    <message>
+        <source>meter</source>
+        <translation>Messgerät</translation>
+    </message>
+    <message>
+        <source>link</source>
+        <translation>Verbindung</translation>
+    </message>
+    <message>
+        <source>its volts lie at</source>
+        <translation>seine Volt liegen an</translation>
+    </message>
+    <message>
+        <source>its amperes are</source>
+        <translation>seine Ampere sind</translation>
+    </message>
+    <message>
+        <source>not used</source>
+        <translation>nicht benutzt</translation>
+    </message>
+    <message>
+        <source>what for</source>
+        <translation>wofür</translation>
+    </message>
+    <message>
+        <source>take away</source>
+        <translation>wegnehmen</translation>
+    </message>
+    <message>
+        <source>take away this link or meter</source>
+        <translation>diese Verbindung oder dieses Messgerät wegnehmen</translation>
+    </message>
+    <message>
+        <source>Say where the job is to be written.</source>
+        <translation>Sagen Sie, wohin der Auftrag geschrieben werden soll.</translation>
+    </message>
+    <message>
+        <source>%1 cannot be made</source>
+        <translation>%1 kann nicht angelegt werden</translation>
     </message>
 </context>
 <context>
@@ -504,6 +862,14 @@
     <message>
         <source>try it</source>
         <translation>ausprobieren</translation>
+    </message>
+    <message>
+        <source>new job …</source>
+        <translation>neuer Auftrag …</translation>
+    </message>
+    <message>
+        <source>links and meters in place of the job&apos;s</source>
+        <translation>Verbindungen und Messgeräte statt derer des Auftrags</translation>
     </message>
 </context>
 <context>

@@ -39,15 +39,15 @@
 #include "gui/panels.hpp"
 #include "gui/supply_path.hpp"
 #include "gui/time_axis.hpp"
+#include "tests/gui/stage.hpp"
 
 namespace pin16::gui {
-namespace {
 
 using event::CanFrame;
 using event::Kind;
 using event::PowerState;
 
-QString shots() {
+static QString shots() {
   const QString folder = qEnvironmentVariable("PIN16_SCREENSHOTS", QDir::tempPath() + "/pin16-screenshots");
   QDir().mkpath(folder);
   return folder + "/";
@@ -60,11 +60,9 @@ void shoot(QWidget& w, const QString& name) {
       << name.toStdString();
 }
 
-bool waitFor(const std::function<bool()>& until, int most_ms = 40'000) {
-  return QTest::qWaitFor(until, most_ms);
-}
+bool waitFor(const std::function<bool()>& until, int most_ms) { return QTest::qWaitFor(until, most_ms); }
 
-event::Measurement reading(const char* point, double value, PowerState power, const char* unit = "V") {
+static event::Measurement reading(const char* point, double value, PowerState power, const char* unit = "V") {
   event::Measurement m;
   m.point = point;
   m.value = value;
@@ -152,11 +150,13 @@ void makeCapture(const std::string& file) {
 }
 
 /// The story's job, as a file beside the capture.
-void makeJob(const std::string& folder, const QString& scenario = "connector-fuse-open") {
+void makeJob(const std::string& folder, const QString& scenario) {
   const auto from = bench::findScenario(scenario.toStdString());
   ASSERT_TRUE(from);
   ASSERT_TRUE(QFile::copy(text(*from) + "/job.toml", text(folder) + "/job.toml"));
 }
+
+namespace {
 
 class WindowTest : public ::testing::Test {
  protected:
@@ -182,10 +182,7 @@ class WindowTest : public ::testing::Test {
   QTemporaryDir folder_;
 };
 
-template <class T>
-T* named(QWidget& in, const char* name) {
-  return in.findChild<T*>(QLatin1String(name));
-}
+}  // namespace
 
 QString textOf(QWidget* of) {
   QString all;
@@ -196,6 +193,8 @@ QString textOf(QWidget* of) {
              "\n";
   return all;
 }
+
+namespace {
 
 TEST_F(WindowTest, ACaptureIsReviewedFromTheStartPageToVerdictReasonsAndSearch) {
   makeCapture(path("c.pcapng"));
@@ -313,8 +312,9 @@ TEST_F(WindowTest, AFileThatIsNoCaptureIsToldOnTheStartPage) {
   EXPECT_TRUE(textOf(w.startPage()).contains("cannot be opened"));
 }
 
-/// Clicks the button of this name in the dialog that is going to open.
-void answerNextDialog(const char* button, const std::function<void(QDialog&)>& before = {}) {
+}  // namespace
+
+void answerNextDialog(const char* button, const std::function<void(QDialog&)>& before) {
   QTimer::singleShot(300, qApp, [button, before] {
     auto* dialog = qobject_cast<QDialog*>(QApplication::activeModalWidget());
     ASSERT_NE(dialog, nullptr);
@@ -324,6 +324,8 @@ void answerNextDialog(const char* button, const std::function<void(QDialog&)>& b
     QTest::mouseClick(b, Qt::LeftButton);
   });
 }
+
+namespace {
 
 TEST_F(WindowTest, ABenchIsMeasuredFromTheFirstReadingToACaptureThatVerifies) {
   Window w;
@@ -447,6 +449,8 @@ TEST_F(WindowTest, AWindowThatIsKilledLosesNothing) {
 
 // --- Layout
 
+}  // namespace
+
 void walk(QWidget* w, std::vector<QString>& faults) {
   const auto name = [](const QWidget* x) {
     QString s = x->metaObject()->className();
@@ -488,6 +492,8 @@ void walk(QWidget* w, std::vector<QString>& faults) {
     walk(children[i], faults);
   }
 }
+
+namespace {
 
 void expectTextApart(const std::vector<QRectF>& boxes, const QRectF& in, const std::string& where) {
   for (std::size_t i = 0; i < boxes.size(); ++i) {
