@@ -28,13 +28,17 @@
 #include <algorithm>
 
 #include "core/bench/bench.hpp"
+#include "core/readiness/cautions.hpp"
 #include "core/readiness/interlocks.hpp"
 #include "core/readiness/path.hpp"
 #include "core/reasons/gather.hpp"
 #include "core/reasons/text.hpp"
+#include "gui/attempts_page.hpp"
+#include "gui/cautions_dialog.hpp"
 #include "gui/events_panel.hpp"
 #include "gui/far_view.hpp"
 #include "gui/found_panel.hpp"
+#include "gui/hook_up_page.hpp"
 #include "gui/job_form.hpp"
 #include "gui/live.hpp"
 #include "gui/look.hpp"
@@ -402,9 +406,7 @@ Window::Window() : left_out_(reasons::kReadings, false) {
   connect(live_bar_->ask(), &QPushButton::clicked, this, [this, tell] {
     if (LiveSource* l = live()) tell(l->ask());
   });
-  connect(live_bar_->attempt(), &QPushButton::clicked, this, [this, tell] {
-    if (LiveSource* l = live()) tell(l->attempt());
-  });
+  connect(live_bar_->attempt(), &QPushButton::clicked, this, &Window::toggleAttempt);
   connect(live_bar_->note(), &QLineEdit::returnPressed, this, [this, tell] {
     LiveSource* l = live();
     const std::string what = live_bar_->note()->text().trimmed().toStdString();
@@ -445,6 +447,82 @@ void Window::makePages() {
     backToStart();
     start_->jobLine()->setFocus();
   });
+  attempts_ = new AttemptsPage;
+  stack_->addWidget(attempts_);
+  connect(attempts_, &AttemptsPage::left, this, [this] { turnTo(attempts_); });
+  connect(attempts_, &AttemptsPage::attemptAsked, this, &Window::toggleAttempt);
+  connect(attempts_, &AttemptsPage::kept, this, [this](const QString& said, std::optional<int> cycles) {
+    LiveSource* l = live();
+    if (l == nullptr) return;
+    const Status s = l->keepAttempt(said.toStdString(), cycles);
+    attempts_->tell(s ? QString() : text(s.error().text()));
+    live_bar_->tell({});
+    showPages();
+  });
+  hook_up_ = new HookUpPage;
+  stack_->addWidget(hook_up_);
+  connect(hook_up_, &HookUpPage::left, this, [this] { turnTo(hook_up_); });
+  connect(hook_up_, &HookUpPage::powerAsked, this, &Window::togglePower);
+  connect(hook_up_, &HookUpPage::ticked, this, [this](const event::Clearance& c) {
+    LiveSource* l = live();
+    if (l == nullptr) return;
+    const Status s = l->clear(c);
+    hook_up_->tell(s ? QString() : text(s.error().text()));
+  });
+  connect(hook_up_, &HookUpPage::seen, this, [this](const QString& what) {
+    if (LiveSource* l = live()) (void)l->note(what.toStdString());
+  });
+}
+
+/// As `listen --attempt`: what was changed since the last one is said before the next one begins.
+void Window::toggleAttempt() {
+  LiveSource* l = live();
+  if (l == nullptr) return;
+  const bool begins = !l->attemptRuns();
+  const auto kept = job::readAttempts(l->job());
+  if (begins && attempts_->changed().isEmpty() && (l->attemptToKeep() || !kept || !kept->empty())) {
+    if (stack_->currentWidget() != attempts_) turnTo(attempts_);
+    return attempts_->askChanged();
+  }
+  const Status s = l->attempt(attempts_->changed().toStdString());
+  const QString what = !s       ? text(s.error().text())
+                       : begins ? QString()
+                                : tr("Attempt ended. F12: what the other program said.");
+  attempts_->tell(s ? QString() : what);
+  live_bar_->tell(what);
+  if (s && begins) attempts_->clearChanged();
+  showPages();
+}
+
+void Window::turnTo(QWidget* page) {
+  if (!source_) return;
+  stack_->setCurrentWidget(stack_->currentWidget() == page ? sheet_ : page);
+  showPages();
+}
+
+/// What core says, to whichever page is in sight. The hook-up's ticks are recorded whether it is or not.
+void Window::showPages() {
+  const readiness::Sheet* s = source_->sheet();
+  const readiness::Evidence* e = source_->evidence();
+  if (s == nullptr || e == nullptr) return;
+  AttemptsPage::State attempts;
+  const auto kept = job::readAttempts(source_->job());
+  const auto ledger = job::readLedger(source_->job());
+  attempts.rows = review::attemptRows(kept ? *kept : std::vector<job::AttemptEntry>{}, source_->attempts(),
+                                      source_->file());
+  attempts.left = text(review::powerUpsLeft(source_->job(), ledger ? *ledger : std::vector<job::PowerUp>{}));
+  attempts.stop = kept ? text(job::stopText(source_->job(), *kept)) : text(kept.error().text());
+  if (const LiveSource* l = live(); l != nullptr && l->recording()) {
+    attempts.live = true;
+    attempts.runs = l->attemptRuns();
+    attempts.to_keep = l->attemptToKeep();
+  }
+  attempts_->show(attempts);
+  hook_up_->show(readiness::hookUpState(source_->job(), *e, *s),
+                 s->power_up_budget
+                     ? tr("power-ups so far: %1 of %2").arg(s->power.powerUps()).arg(*s->power_up_budget)
+                     : tr("power-ups so far: %1").arg(s->power.powerUps()),
+                 live() != nullptr && live()->recording());
 }
 
 void Window::makeActions() {
@@ -466,6 +544,8 @@ void Window::makeActions() {
   });
   add(menu, tr("arm's length"), QKeySequence(Qt::Key_F9),
       [this] { lookFromAfar(stack_->currentWidget() != far_); });
+  add(menu, tr("hook-up"), QKeySequence(Qt::Key_F11), [this] { turnTo(hook_up_); });
+  add(menu, tr("attempts"), QKeySequence(Qt::Key_F12), [this] { turnTo(attempts_); });
   add(menu, tr("whole time"), QKeySequence(Qt::Key_F4), [this] { axis_->showAll(); });
   add(menu, tr("follow or stand still"), QKeySequence(Qt::CTRL | Qt::Key_F),
       [this] { axis_->setFollow(!axis_->follows()); });
@@ -523,6 +603,10 @@ bool Window::startLive(job::Job job, bool may_ask, const QString& folder, const 
   }
   connect(source.get(), &LiveSource::askedAll, this, [this](const QString& what) { live_bar_->tell(what); });
   present(std::move(source));
+  if (const auto read = readiness::cautionsRead(live()->job()); read && *read) {
+    (void)live()->note(readiness::cautionsNote(live()->job(), **read));
+    hook_up_->nameLine()->setText(text((*read)->by));
+  }
   axis_->setFollow(true);
   return true;
 }
@@ -532,6 +616,21 @@ void Window::record(const QString& job_file, bool may_ask, const QStringList& ur
   if (!mayLeave()) return;
   auto job = job::readJob(job_file.toStdString());
   if (!job) return start_->tell(text(job.error().text()));
+  // A simulated or replayed bench hurts nobody.
+  const auto simulated = [](const std::string& uri) {
+    return uri.starts_with("bench:") || uri.starts_with("replay:");
+  };
+  const bool joined = uris.isEmpty() ? !std::all_of(job->links.begin(), job->links.end(),
+                                                    [&](const auto& l) { return simulated(l.uri); }) ||
+                                           !job->meters.empty()
+                                     : !std::all_of(uris.begin(), uris.end(), [&](const QString& u) {
+                                         return simulated(u.toStdString());
+                                       });
+  if (joined) {
+    const auto read = readCautions(this, *job);
+    if (!read) return start_->tell(text(read.error().text()));
+    if (!*read) return;
+  }
   bench_readings_.clear();
   startLive(std::move(*job), may_ask, QFileInfo(job_file).absolutePath(), uris);
 }
@@ -596,6 +695,9 @@ void Window::togglePower() {
             Role::plain, true));
   for (const auto& caution : readiness::cautions(l->job()))
     all->addWidget(label(text(caution), Role::faint, true));
+  if (const std::string open = hookUpOpen(); !open.empty())
+    all->addWidget(label(tr("The hook-up is not done (F11): %1. It will be noted so.").arg(text(open)),
+                         Role::plain, true));
   auto* by = new QLineEdit(&dialog);
   by->setPlaceholderText(tr("your name, for the record"));
   by->setAccessibleName(by->placeholderText());
@@ -646,7 +748,16 @@ void Window::togglePower() {
   const auto locks = readiness::standing(l->job(), *l->evidence());
   if (!readiness::mayPower(locks))
     return live_bar_->tell(tr("power stays off: %1").arg(text(readiness::inTheWay(locks))));
+  if (const std::string open = hookUpOpen(); !open.empty())
+    (void)l->note("power comes on with the hook-up open: " + open);
   done(l->power(event::PowerState::on));
+}
+
+std::string Window::hookUpOpen() const {
+  const readiness::Sheet* s = source_->sheet();
+  return s == nullptr
+             ? std::string()
+             : readiness::hookUpOpen(readiness::hookUpState(source_->job(), *source_->evidence(), *s));
 }
 
 bool Window::endRecording() {
@@ -728,6 +839,8 @@ void Window::present(std::unique_ptr<Source> source) {
   axis_->show(nullptr, 9);
   reasons_.reset();
   source_ = std::move(source);
+  hook_up_->forget();
+  attempts_->tell({});
   left_out_ = reasons::ruledOut(source_->job());
   skipped_.clear();
   reasons_ = std::make_unique<Reasons>(source_->job());
@@ -772,6 +885,7 @@ bool Window::moduleAnswers() const {
 
 void Window::judged() {
   header_->show(*source_);
+  showPages();
   const readiness::Sheet* s = source_->sheet();
   const readiness::Evidence* e = source_->evidence();
   steps_->show(s);

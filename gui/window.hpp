@@ -23,10 +23,12 @@ class QStackedWidget;
 
 namespace pin16::gui {
 
+class AttemptsPage;
 class EventsPanel;
 class FarView;
 class FoundPanel;
 class Glyph;
+class HookUpPage;
 class JobForm;
 class LiveSource;
 class ReasonsPanel;
@@ -128,6 +130,10 @@ class Window : public QMainWindow {
   [[nodiscard]] Header* header() const { return header_; }
   [[nodiscard]] StartPage* startPage() const { return start_; }
   [[nodiscard]] JobForm* jobForm() const { return form_; }
+  [[nodiscard]] HookUpPage* hookUpPage() const { return hook_up_; }
+  [[nodiscard]] AttemptsPage* attemptsPage() const { return attempts_; }
+  /// A page in place of the sheet, or back to it.
+  void turnTo(QWidget* page);
   [[nodiscard]] const Reasons* reasons() const { return reasons_.get(); }
 
  protected:
@@ -136,9 +142,12 @@ class Window : public QMainWindow {
 
  private:
   void makePages();
+  void showPages();
+  [[nodiscard]] std::string hookUpOpen() const;
   bool startLive(job::Job job, bool may_ask, const QString& folder, const QStringList& uris);
   bool mayLeave();
   void togglePower();
+  void toggleAttempt();
   void fillFromBench(const QString& id, const QString& suffix);
   enum Section { kPath, kTime, kReasons, kEvents, kSections };
   void makeActions();
@@ -155,6 +164,8 @@ class Window : public QMainWindow {
   QWidget* sheet_;
   FarView* far_;
   JobForm* form_;
+  HookUpPage* hook_up_;
+  AttemptsPage* attempts_;
   Header* header_;
   LiveBar* live_bar_;
   SupplyPath* path_;

@@ -2,6 +2,120 @@
 <!DOCTYPE TS>
 <TS version="2.1" language="de">
 <context>
+    <name>pin16::gui::AttemptsPage</name>
+    <message>
+        <source>Attempts of this job</source>
+        <translation>Versuche dieses Auftrags</translation>
+    </message>
+    <message>
+        <source>No attempt yet.</source>
+        <translation>Noch kein Versuch.</translation>
+    </message>
+    <message>
+        <source>the one thing that was changed since, or &quot;nothing: why&quot;</source>
+        <translation>das Eine, was seither geändert wurde, oder „nichts: warum“</translation>
+    </message>
+    <message>
+        <source>what the other program said, word for word</source>
+        <translation>was das andere Programm sagte, Wort für Wort</translation>
+    </message>
+    <message>
+        <source>its ignition cycles</source>
+        <translation>seine Zündzyklen</translation>
+    </message>
+    <message>
+        <source>&quot;ignition cycle, download&quot; of its report, if it has one (49 CFR 563.5)</source>
+        <translation>„ignition cycle, download“ aus seinem Bericht, wenn es einen gibt (49 CFR 563.5)</translation>
+    </message>
+    <message>
+        <source>keep</source>
+        <translation>behalten</translation>
+    </message>
+    <message>
+        <source>back to the sheet</source>
+        <translation>zurück zum Blatt</translation>
+    </message>
+    <message>
+        <source>Change one thing at a time, and say which: then the next attempt can tell something.</source>
+        <translation>Immer nur Eines ändern und sagen, was: Dann verrät der nächste Versuch etwas.</translation>
+    </message>
+    <message>
+        <source>under way</source>
+        <translation>läuft</translation>
+    </message>
+    <message>
+        <source>ended: %1</source>
+        <translation>geendet: %1</translation>
+    </message>
+    <message>
+        <source>power-up %1</source>
+        <translation>Einschaltung %1</translation>
+    </message>
+    <message>
+        <source>power-up not known</source>
+        <translation>Einschaltung nicht bekannt</translation>
+    </message>
+    <message>
+        <source>changed</source>
+        <translation>geändert</translation>
+    </message>
+    <message>
+        <source>not said</source>
+        <translation>nicht gesagt</translation>
+    </message>
+    <message>
+        <source>supply</source>
+        <translation>Versorgung</translation>
+    </message>
+    <message>
+        <source>not measured</source>
+        <translation>nicht gemessen</translation>
+    </message>
+    <message>
+        <source>see its capture</source>
+        <translation>siehe seine Aufzeichnung</translation>
+    </message>
+    <message>
+        <source>it said</source>
+        <translation>es sagte</translation>
+    </message>
+    <message>
+        <source>ignition cycles</source>
+        <translation>Zündzyklen</translation>
+    </message>
+    <message>
+        <source>attempt ends</source>
+        <translation>Versuch endet</translation>
+    </message>
+    <message>
+        <source>attempt begins</source>
+        <translation>Versuch beginnt</translation>
+    </message>
+</context>
+<context>
+    <name>pin16::gui::CautionsDialog</name>
+    <message>
+        <source>cautions</source>
+        <translation>Vorsicht</translation>
+    </message>
+    <message>
+        <source>Before anything is joined: read this once for this job.</source>
+        <translation>Bevor etwas verbunden wird: einmal für diesen Auftrag lesen.</translation>
+    </message>
+    <message>
+        <source>your name, for the record</source>
+        <translation>Ihr Name, fürs Protokoll</translation>
+    </message>
+    <message>
+        <source>I have read them</source>
+        <translation>Ich habe es gelesen</translation>
+    </message>
+    <message>
+        <source>back</source>
+        <translation>zurück</translation>
+    </message>
+</context>
+<context>
     <name>pin16::gui::EventModel</name>
     <message>
         <source>seconds</source>
@@ -206,6 +320,68 @@
     <message>
         <source>Next: %1</source>
         <translation>Als Nächstes: %1</translation>
+    </message>
+</context>
+<context>
+    <name>pin16::gui::HookUpPage</name>
+    <message>
+        <source>Hook-up, power last</source>
+        <translation>Anschließen, Strom zuletzt</translation>
+    </message>
+    <message>
+        <source>your name, for the record</source>
+        <translation>Ihr Name, fürs Protokoll</translation>
+    </message>
+    <message>
+        <source>back to the sheet</source>
+        <translation>zurück zum Blatt</translation>
+    </message>
+</context>
+<context>
+    <name>pin16::gui::HookUpRow</name>
+    <message>
+        <source>why it is passed over, then Return</source>
+        <translation>warum übergangen, dann Eingabetaste</translation>
+    </message>
+    <message>
+        <source>pass over …</source>
+        <translation>übergehen …</translation>
+    </message>
+    <message>
+        <source>locked: what stands before it is open</source>
+        <translation>gesperrt: Davor ist etwas offen</translation>
+    </message>
+    <message>
+        <source>open</source>
+        <translation>offen</translation>
+    </message>
+    <message>
+        <source>open; ticks itself when: %1</source>
+        <translation>offen; hakt sich selbst ab, wenn: %1</translation>
+    </message>
+    <message>
+        <source>seen: %1</source>
+        <translation>gesehen: %1</translation>
+    </message>
+    <message>
+        <source>done</source>
+        <translation>getan</translation>
+    </message>
+    <message>
+        <source>done, says %1</source>
+        <translation>getan, sagt %1</translation>
+    </message>
+    <message>
+        <source>passed over by %1: %2</source>
+        <translation>übergangen von %1: %2</translation>
+    </message>
+    <message>
+        <source>power comes on …</source>
+        <translation>Strom kommt …</translation>
+    </message>
+    <message>
+        <source>take back</source>
+        <translation>zurücknehmen</translation>
     </message>
 </context>
 <context>
@@ -1213,6 +1389,30 @@
     <message>
         <source>arm&apos;s length</source>
         <translation>auf Armlänge</translation>
+    </message>
+    <message>
+        <source>power-ups so far: %1 of %2</source>
+        <translation>Einschaltungen bisher: %1 von %2</translation>
+    </message>
+    <message>
+        <source>power-ups so far: %1</source>
+        <translation>Einschaltungen bisher: %1</translation>
+    </message>
+    <message>
+        <source>hook-up</source>
+        <translation>Anschließen</translation>
+    </message>
+    <message>
+        <source>The hook-up is not done (F11): %1. It will be noted so.</source>
+        <translation>Das Anschließen ist nicht fertig (F11): %1. So wird es vermerkt.</translation>
+    </message>
+    <message>
+        <source>Attempt ended. F12: what the other program said.</source>
+        <translation>Versuch beendet. F12: was das andere Programm sagte.</translation>
+    </message>
+    <message>
+        <source>attempts</source>
+        <translation>Versuche</translation>
     </message>
 </context>
 </TS>

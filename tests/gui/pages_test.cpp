@@ -3,6 +3,7 @@
 
 #include <gtest/gtest.h>
 
+#include <QAction>
 #include <QCheckBox>
 #include <QComboBox>
 #include <QFile>
@@ -16,8 +17,11 @@
 #include <QTest>
 #include <QTranslator>
 
+#include "gui/attempts_page.hpp"
 #include "gui/found_panel.hpp"
+#include "gui/hook_up_page.hpp"
 #include "gui/job_form.hpp"
+#include "gui/live.hpp"
 #include "gui/look.hpp"
 #include "gui/window.hpp"
 #include "tests/gui/stage.hpp"
@@ -198,6 +202,230 @@ TEST_F(PagesTest, WhatIsPluggedInShowsByItselfAndGoesIntoTheRecording) {
   ASSERT_TRUE(waitFor([&] { return !textOf(&found).contains("/dev/ttyACM0"); }));
 }
 
+/// Under Xvfb no window manager makes a window active, so shortcuts do not reach it by themselves.
+void press(Window& w, const QKeySequence& keys) {
+  for (QAction* a : w.actions())
+    if (a->shortcut() == keys) return a->trigger();
+  ADD_FAILURE() << "no action has " << keys.toString().toStdString();
+}
+
+/// A job whose link is not plugged in, with a budget.
+QString joinedJob(const QString& folder) {
+  QFile f(folder + "/job.toml");
+  EXPECT_TRUE(f.open(QIODevice::WriteOnly));
+  f.write(
+      "[job]\nname = \"van\"\narrangement = \"own-battery\"\npower_up_budget = 4\n"
+      "[[link]]\nuri = \"slcan:/dev/pin16-none\"\n");
+  return f.fileName();
+}
+
+std::string textOfFile(const std::string& file) {
+  QFile f(text(file));
+  return f.open(QIODevice::ReadOnly) ? f.readAll().toStdString() : "";
+}
+
+TEST_F(PagesTest, CautionsAreReadOnceAJobAndStandInItsRecordAndInTheCapture) {
+  const QString job = joinedJob(folder_.path());
+  Window w;
+  w.show();
+  w.startPage()->jobLine()->setText(job);
+  answerNextDialog("cautions-back", [](QDialog& d) {
+    EXPECT_FALSE(d.findChild<QPushButton*>("cautions-read")->isEnabled());
+    EXPECT_TRUE(textOf(&d).contains("deployment loops"));
+  });
+  QTest::mouseClick(named<QPushButton>(*w.startPage(), "record"), Qt::LeftButton);
+  EXPECT_EQ(w.live(), nullptr);
+  answerNextDialog("cautions-read", [](QDialog& d) {
+    QTest::keyClicks(d.findChild<QLineEdit*>(), "Kim");
+    shoot(d, "cautions");
+  });
+  QTest::mouseClick(named<QPushButton>(*w.startPage(), "record"), Qt::LeftButton);
+  ASSERT_NE(w.live(), nullptr) << textOf(w.startPage()).toStdString();
+  const std::string scene = textOfFile(job.toStdString() + ".scene");
+  EXPECT_NE(scene.find("\tcaution\tKim\tread, own-battery"), std::string::npos) << scene;
+  const std::string file = w.source()->file();
+  ASSERT_TRUE(w.endRecording());
+  EXPECT_NE(textOfFile(file).find("cautions of this job (own-battery) read by Kim"), std::string::npos);
+  // A second opening does not ask again, and its capture says it too.
+  w.backToStart();
+  QTest::qWait(1100);  // the next capture has a name of its own
+  QTest::mouseClick(named<QPushButton>(*w.startPage(), "record"), Qt::LeftButton);
+  ASSERT_NE(w.live(), nullptr);
+  EXPECT_EQ(textOfFile(job.toStdString() + ".scene"), scene);
+  const std::string second = w.source()->file();
+  ASSERT_NE(second, file);
+  ASSERT_TRUE(w.endRecording());
+  EXPECT_NE(textOfFile(second).find("cautions of this job (own-battery) read by Kim"), std::string::npos);
+}
+
+TEST_F(PagesTest, TheHookUpIsTickedByHandAndByInstrumentsAndPowerIsLockedUntilThen) {
+  const QString file = joinedJob(folder_.path());
+  Window w;
+  w.show();
+  answerNextDialog("cautions-read", [](QDialog& d) { QTest::keyClicks(d.findChild<QLineEdit*>(), "Kim"); });
+  w.record(file, false);
+  ASSERT_NE(w.live(), nullptr);
+  ASSERT_TRUE(waitFor([&] { return w.source()->sheet() != nullptr; }));
+  press(w, Qt::Key_F11);
+  HookUpPage& page = *w.hookUpPage();
+  ASSERT_TRUE(page.isVisible());
+  EXPECT_EQ(page.powerUps(), "power-ups so far: 0 of 4");
+  EXPECT_EQ(page.nameLine()->text(), "Kim");
+  const auto row = [&](const char* code) {
+    HookUpRow* r = page.row(code);
+    EXPECT_NE(r, nullptr) << code;
+    return r;
+  };
+  const auto says = [&](const char* code, const char* what) {
+    return waitFor([&] { return row(code)->word().contains(what); }, 5000);
+  };
+  EXPECT_TRUE(says("power", "locked"));
+  EXPECT_FALSE(row("power")->doneButton()->isEnabled());
+  QTest::mouseClick(row("feed-off")->doneButton(), Qt::LeftButton);
+  EXPECT_TRUE(says("feed-off", "done, says Kim"));
+  // The ground's drop is low under load, then it is not.
+  const auto typed = [&](const char* reading) {
+    const auto m = job::parseReading(reading);
+    ASSERT_TRUE(m) << reading;
+    ASSERT_TRUE(w.source()->enter(*m));
+  };
+  typed("V(chassis,src-)=15mV power=source u=2mV with=\"lamp load\"");
+  EXPECT_TRUE(says("clamp", "seen: ")) << row("clamp")->word().toStdString();
+  EXPECT_FALSE(row("clamp")->doneButton()->isVisible());
+  typed("V(chassis,src-)=0.9V power=source u=2mV with=\"lamp load\"");
+  EXPECT_TRUE(says("clamp", "open"));
+  typed("V(chassis,src-)=15mV power=source u=2mV with=\"lamp load\"");
+  EXPECT_TRUE(says("clamp", "seen: "));
+  // By keys: done, taken back, done again.
+  row("connector")->doneButton()->setFocus();
+  QTest::keyClick(row("connector")->doneButton(), Qt::Key_Space);
+  EXPECT_TRUE(says("connector", "done, says Kim"));
+  QTest::keyClick(row("connector")->doneButton(), Qt::Key_Space);
+  EXPECT_TRUE(says("connector", "open"));
+  QTest::keyClick(row("connector")->doneButton(), Qt::Key_Space);
+  shoot(w, "hook-up");
+  // Passing over needs a reason.
+  for (const char* code : {"interface", "computer", "bus-quiet", "program"}) {
+    EXPECT_FALSE(row("power")->doneButton()->isEnabled()) << code;
+    QTest::mouseClick(row(code)->passButton(), Qt::LeftButton);
+    QTest::qWait(20);
+    ASSERT_TRUE(row(code)->reasonLine()->isVisible());
+    QTest::keyClick(row(code)->reasonLine(), Qt::Key_Return);
+    EXPECT_TRUE(row(code)->word().startsWith("open"));
+    QTest::keyClicks(row(code)->reasonLine(), "nobody can reach it");
+    QTest::keyClick(row(code)->reasonLine(), Qt::Key_Return);
+    EXPECT_TRUE(says(code, "passed over by Kim: nobody can reach it"));
+  }
+  ASSERT_TRUE(row("power")->doneButton()->isEnabled());
+  answerNextDialog("power-on", [](QDialog& d) {
+    EXPECT_FALSE(textOf(&d).contains("hook-up is not done"));
+    d.findChild<QLineEdit*>()->setText("Kim");
+    for (auto* c : d.findChildren<QComboBox*>()) c->setCurrentIndex(1);
+  });
+  QTest::mouseClick(row("power")->doneButton(), Qt::LeftButton);
+  ASSERT_TRUE(waitFor([&] { return w.source()->evidence()->power() == event::PowerState::on; }));
+  EXPECT_TRUE(says("power", "seen: "));
+  EXPECT_TRUE(waitFor([&] { return page.powerUps() == "power-ups so far: 1 of 4"; }));
+  shoot(w, "hook-up-done");
+  const std::string capture = w.source()->file();
+  QTest::mouseClick(named<QPushButton>(page, "leave-hook-up"), Qt::LeftButton);
+  EXPECT_FALSE(page.isVisible());
+  ASSERT_TRUE(w.endRecording());
+  // The capture has it all: each tick, and what was seen.
+  const std::string all = textOfFile(capture);
+  EXPECT_NE(all.find("hook-up.connector? yes (Kim)"), std::string::npos);
+  EXPECT_NE(all.find("hook-up.computer? overridden: nobody can reach it (Kim)"), std::string::npos);
+  EXPECT_NE(all.find("hook-up: clamp seen: "), std::string::npos);
+  EXPECT_EQ(all.find("with the hook-up open"), std::string::npos);
+  // And shows it in review, where nothing can be ticked.
+  ASSERT_TRUE(waitFor([&] { return w.live() == nullptr && w.source()->sheet() != nullptr; }));
+  w.turnTo(&page);
+  EXPECT_TRUE(says("program", "passed over by Kim"));
+  EXPECT_TRUE(says("connector", "done, says Kim"));
+  EXPECT_FALSE(row("connector")->doneButton()->isVisible());
+  EXPECT_FALSE(page.nameLine()->isVisible());
+}
+
+TEST_F(PagesTest, PowerWithTheHookUpOpenIsNotedSo) {
+  Window w;
+  w.show();
+  answerNextDialog("cautions-read", [](QDialog& d) { QTest::keyClicks(d.findChild<QLineEdit*>(), "Kim"); });
+  w.record(joinedJob(folder_.path()), false);
+  ASSERT_NE(w.live(), nullptr);
+  ASSERT_TRUE(waitFor([&] { return w.source()->sheet() != nullptr; }));
+  answerNextDialog("power-on", [](QDialog& d) {
+    EXPECT_TRUE(textOf(&d).contains("hook-up is not done"));
+    for (auto* c : d.findChildren<QComboBox*>()) c->setCurrentIndex(1);
+  });
+  QTest::mouseClick(w.liveBar()->power(), Qt::LeftButton);
+  ASSERT_TRUE(waitFor([&] { return w.source()->evidence()->power() == event::PowerState::on; }));
+  const std::string capture = w.source()->file();
+  ASSERT_TRUE(w.endRecording());
+  EXPECT_NE(textOfFile(capture).find("power comes on with the hook-up open: feed-off, clamp"),
+            std::string::npos);
+}
+
+TEST_F(PagesTest, TheAttemptsOfAJobAreAListAndEachNamesTheOneThingThatWasChanged) {
+  const QString file = joinedJob(folder_.path());
+  Window w;
+  w.show();
+  answerNextDialog("cautions-read", [](QDialog& d) { QTest::keyClicks(d.findChild<QLineEdit*>(), "Kim"); });
+  w.record(file, false);
+  ASSERT_NE(w.live(), nullptr);
+  ASSERT_TRUE(waitFor([&] { return w.source()->sheet() != nullptr; }));
+  AttemptsPage& page = *w.attemptsPage();
+  press(w, Qt::Key_F12);
+  EXPECT_TRUE(textOf(&page).contains("No attempt yet."));
+  EXPECT_TRUE(textOf(&page).contains("4 of 4 power-ups left")) << textOf(&page).toStdString();
+  press(w, Qt::Key_F12);
+  EXPECT_FALSE(page.isVisible());
+  // The first one needs no change; ended, it is in the list with what the other program said.
+  QTest::mouseClick(w.liveBar()->attempt(), Qt::LeftButton);
+  ASSERT_TRUE(w.live()->attemptRuns());
+  ASSERT_TRUE(waitFor([&] { return !w.source()->attempts().empty(); }));
+  QTest::mouseClick(w.liveBar()->attempt(), Qt::LeftButton);
+  ASSERT_FALSE(w.live()->attemptRuns());
+  EXPECT_TRUE(textOf(w.liveBar()).contains("F12"));
+  press(w, Qt::Key_F12);
+  ASSERT_TRUE(waitFor([&] { return textOf(&page).contains("1. ended: no bit"); }))
+      << textOf(&page).toStdString();
+  QTest::keyClicks(page.saidLine(), "E4: no communication");
+  QTest::keyClicks(page.cyclesLine(), "17x");
+  QTest::keyClick(page.cyclesLine(), Qt::Key_Return);
+  ASSERT_TRUE(waitFor([&] { return textOf(&page).contains("it said: E4: no communication"); }))
+      << textOf(&page).toStdString();
+  EXPECT_TRUE(textOf(&page).contains("ignition cycles: 17"));
+  EXPECT_FALSE(page.saidLine()->isVisible());
+  press(w, Qt::Key_F12);
+  // The second one asks what was changed first.
+  QTest::mouseClick(w.liveBar()->attempt(), Qt::LeftButton);
+  EXPECT_FALSE(w.live()->attemptRuns());
+  ASSERT_TRUE(page.isVisible());
+  EXPECT_TRUE(textOf(&page).contains("Change one thing"));
+  QTest::keyClicks(page.changedLine(), "other cable");
+  QTest::keyClick(page.changedLine(), Qt::Key_Return);
+  ASSERT_TRUE(w.live()->attemptRuns());
+  ASSERT_TRUE(waitFor([&] { return textOf(&page).contains("2. under way"); })) << textOf(&page).toStdString();
+  EXPECT_TRUE(textOf(&page).contains("changed: other cable"));
+  EXPECT_FALSE(page.changedLine()->isEnabled());
+  QTest::mouseClick(page.attemptButton(), Qt::LeftButton);
+  ASSERT_TRUE(waitFor([&] { return textOf(&page).contains("2. ended: no bit"); }));
+  shoot(w, "attempts");
+  // Nothing more is said: it is kept all the same when the recording ends, and the review shows both.
+  ASSERT_TRUE(w.endRecording());
+  const auto kept = job::readAttempts(*job::readJob(file.toStdString()));
+  ASSERT_TRUE(kept);
+  ASSERT_EQ(kept->size(), 2U);
+  EXPECT_EQ((*kept)[0].said, "E4: no communication");
+  EXPECT_EQ((*kept)[0].cycles, 17);
+  EXPECT_EQ((*kept)[1].changed, "other cable");
+  ASSERT_TRUE(waitFor([&] { return w.live() == nullptr && w.source()->sheet() != nullptr; }));
+  press(w, Qt::Key_F12);
+  ASSERT_TRUE(waitFor([&] { return textOf(&page).contains("2. ended: no bit"); }));
+  EXPECT_FALSE(textOf(&page).contains("3. "));
+  EXPECT_FALSE(page.attemptButton()->isVisible());
+}
+
 /// Each page at each size, look and language.
 class Pages {
  public:
@@ -244,6 +472,20 @@ TEST_F(PagesTest, LayoutOfThePagesHoldsAtEverySizeThemeAndLanguage) {
     QTest::mouseClick(named<QPushButton>(*w.jobForm(), "add-link"), Qt::LeftButton);
     QTest::mouseClick(named<QPushButton>(*w.jobForm(), "write-job"), Qt::LeftButton);
     pages.check(w.jobForm(), "job-form");
+    const QString capture = path(de ? "d.pcapng" : "e.pcapng");
+    makeCapture(capture.toStdString());
+    w.review(capture, de ? path("job.toml") : joinedJob(folder_.path()));
+    ASSERT_TRUE(waitFor([&] { return w.source() != nullptr && w.source()->sheet() != nullptr; }));
+    w.turnTo(w.hookUpPage());
+    pages.check(w.hookUpPage(), "hook-up");
+    QFile list(path("job.toml.attempts"));
+    ASSERT_TRUE(list.open(QIODevice::WriteOnly));
+    list.write(
+        "2026-09-24T11:00:00Z\tno-bit\t1\t-\t\tE4: no communication\ta.pcapng\n"
+        "2026-09-24T11:30:00Z\tcut\t2\t17\tother cable, the short one of the other interface\t\tb.pcapng\n");
+    list.close();
+    w.turnTo(w.attemptsPage());
+    pages.check(w.attemptsPage(), "attempts");
     if (de) QApplication::removeTranslator(&german);
   }
 }
