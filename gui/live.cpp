@@ -66,13 +66,27 @@ Status LiveSource::start(const std::vector<std::string>& uris, const std::string
     if (Status s = command(recorder::Action::reading, pack(m)); !s) return s;
   if (auto browser = capture::Browser::open(file_)) browser_ = std::move(*browser);
   timer_.start(kTick_ms);
+  setPlugins(job_.plugins);
   return {};
+}
+
+void LiveSource::setPlugins(const std::map<std::string, job::PluginSettings>& settings) {
+  job_.plugins = settings;
+  plugins_ = std::make_unique<LivePlugins>(job_);
+  connect(plugins_.get(), &LivePlugins::grew, this, [this] {
+    if (!attempt_) Q_EMIT pluginsGrew();
+  });
+}
+
+std::vector<plugin::Results> LiveSource::plugins() const {
+  return plugins_ ? plugins_->results() : std::vector<plugin::Results>{};
 }
 
 void LiveSource::take(const event::Batch& batch) {
   utc_offset_ns_ = batch.utc_offset_ns;
   evidence_.take(batch);
   census_.take(batch);
+  if (plugins_) plugins_->take(batch);
   for (const auto& h : batch.headers) {
     if (h.kind != event::Kind::link || h.link == event::kNoLink) continue;
     if (const auto s = batch.record<event::LinkState>(h)) {
@@ -129,6 +143,14 @@ void LiveSource::judge() {
   readiness::Asked asked;
   asked.ask = may_ask_ && evidence_.sent() > 0;
   asked.capture = file_;
+  if (plugins_)
+    for (const plugin::Results& p : plugins_->results()) {
+      // Their series are nothing to judge by.
+      plugin::Results& to = asked.plugins.emplace_back();
+      to.facts = p.facts;
+      to.findings = p.findings;
+      to.failed = p.failed;
+    }
   if (const auto ledger = job::readLedger(job_)) asked.power_ups = *ledger;
   sheet_ = readiness::assess(job_, evidence_, asked);
   judged_once_ = true;

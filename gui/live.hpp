@@ -8,6 +8,7 @@
 
 #include "core/protocol/rollcall.hpp"
 #include "core/recorder/session.hpp"
+#include "gui/live_plugins.hpp"
 #include "gui/source.hpp"
 
 namespace pin16::gui {
@@ -38,6 +39,10 @@ class LiveSource : public Source, private event::Sink {
   }
   [[nodiscard]] std::vector<reasons::Observation> observations() const override;
   [[nodiscard]] QString stateText() const override;
+  [[nodiscard]] std::vector<plugin::Results> plugins() const override;
+  [[nodiscard]] QString pluginTrouble() const { return plugins_ ? plugins_->trouble() : QString(); }
+  /// Plugins begin anew with these settings, from now on.
+  void setPlugins(const std::map<std::string, job::PluginSettings>& settings);
 
   using Source::enter;
   Status enter(const event::Measurement& reading) override;
@@ -88,6 +93,7 @@ class LiveSource : public Source, private event::Sink {
   std::unique_ptr<protocol::RollCall> roll_;
   std::optional<std::uint32_t> asked_;
   QTimer timer_;
+  std::unique_ptr<LivePlugins> plugins_;
 };
 
 }  // namespace pin16::gui

@@ -28,6 +28,7 @@
 #include <algorithm>
 
 #include "core/bench/bench.hpp"
+#include "core/job/draft.hpp"
 #include "core/readiness/cautions.hpp"
 #include "core/readiness/interlocks.hpp"
 #include "core/readiness/path.hpp"
@@ -43,6 +44,7 @@
 #include "gui/live.hpp"
 #include "gui/look.hpp"
 #include "gui/panels.hpp"
+#include "gui/plugins_page.hpp"
 #include "gui/supply_path.hpp"
 #include "gui/time_axis.hpp"
 
@@ -447,6 +449,26 @@ void Window::makePages() {
     backToStart();
     start_->jobLine()->setFocus();
   });
+  plugins_ = new PluginsPage;
+  stack_->addWidget(plugins_);
+  connect(plugins_, &PluginsPage::left, this, [this] { turnTo(plugins_); });
+  connect(plugins_, &PluginsPage::used, this, [this](const PluginsPage::Chosen& chosen) {
+    if (LiveSource* l = live(); l != nullptr && l->recording()) {
+      l->setPlugins(chosen);
+      return plugins_->tell(tr("The plugins have begun anew with these settings."));
+    }
+    job::Job job = source_->job();
+    job.plugins = chosen;
+    auto again = std::make_unique<ReviewSource>(source_->file(), std::move(job));
+    if (Status opened = again->start(); !opened) return plugins_->tell(text(opened.error().text()));
+    present(std::move(again));
+    stack_->setCurrentWidget(plugins_);
+    plugins_->tell(tr("The capture is read again with these settings."));
+  });
+  connect(plugins_, &PluginsPage::keptInJob, this, [this](const PluginsPage::Chosen& chosen) {
+    const Status kept = job::keepPluginSettings(source_->job().file, chosen);
+    plugins_->tell(kept ? tr("They stand in the job now.") : text(kept.error().text()));
+  });
   attempts_ = new AttemptsPage;
   stack_->addWidget(attempts_);
   connect(attempts_, &AttemptsPage::left, this, [this] { turnTo(attempts_); });
@@ -518,6 +540,9 @@ void Window::showPages() {
     attempts.to_keep = l->attemptToKeep();
   }
   attempts_->show(attempts);
+  if (stack_->currentWidget() == plugins_)
+    plugins_->show(source_->plugins(), source_->job().plugins,
+                   live() != nullptr ? live()->pluginTrouble() : QString());
   hook_up_->show(readiness::hookUpState(source_->job(), *e, *s),
                  s->power_up_budget
                      ? tr("power-ups so far: %1 of %2").arg(s->power.powerUps()).arg(*s->power_up_budget)
@@ -546,6 +571,7 @@ void Window::makeActions() {
       [this] { lookFromAfar(stack_->currentWidget() != far_); });
   add(menu, tr("hook-up"), QKeySequence(Qt::Key_F11), [this] { turnTo(hook_up_); });
   add(menu, tr("attempts"), QKeySequence(Qt::Key_F12), [this] { turnTo(attempts_); });
+  add(menu, tr("plugins"), QKeySequence(Qt::CTRL | Qt::Key_P), [this] { turnTo(plugins_); });
   add(menu, tr("whole time"), QKeySequence(Qt::Key_F4), [this] { axis_->showAll(); });
   add(menu, tr("follow or stand still"), QKeySequence(Qt::CTRL | Qt::Key_F),
       [this] { axis_->setFollow(!axis_->follows()); });
@@ -841,6 +867,7 @@ void Window::present(std::unique_ptr<Source> source) {
   source_ = std::move(source);
   hook_up_->forget();
   attempts_->tell({});
+  plugins_->forget();
   left_out_ = reasons::ruledOut(source_->job());
   skipped_.clear();
   reasons_ = std::make_unique<Reasons>(source_->job());
@@ -850,6 +877,7 @@ void Window::present(std::unique_ptr<Source> source) {
     think();
   });
   connect(source_.get(), &Source::drawn, this, &Window::drawn);
+  connect(source_.get(), &Source::pluginsGrew, this, &Window::drawPlugins);
   connect(source_.get(), &Source::grew, this, [this] {
     header_->show(*source_);
     events_->refresh();
@@ -929,6 +957,10 @@ void Window::drawn() {
       source_->job().nominal_V > 12 ? "supply.module_min_24_V" : "supply.module_min_V"));
   axis_->nameLinks([source = source_.get()](std::uint16_t link) { return source->linkName(link); });
   axis_->show(source_->timeline(), least);
+  drawPlugins();
+}
+
+void Window::drawPlugins() {
   std::vector<std::pair<QString, review::Pyramid>> series;
   for (const auto& plugin : source_->plugins())
     for (std::size_t i = 0; i < plugin.points.size() && i < plugin.facts.series.size(); ++i) {

@@ -31,6 +31,7 @@ class Glyph;
 class HookUpPage;
 class JobForm;
 class LiveSource;
+class PluginsPage;
 class ReasonsPanel;
 class ShortLabel;
 class StepsPanel;
@@ -131,6 +132,7 @@ class Window : public QMainWindow {
   [[nodiscard]] StartPage* startPage() const { return start_; }
   [[nodiscard]] JobForm* jobForm() const { return form_; }
   [[nodiscard]] HookUpPage* hookUpPage() const { return hook_up_; }
+  [[nodiscard]] PluginsPage* pluginsPage() const { return plugins_; }
   [[nodiscard]] AttemptsPage* attemptsPage() const { return attempts_; }
   /// A page in place of the sheet, or back to it.
   void turnTo(QWidget* page);
@@ -154,6 +156,7 @@ class Window : public QMainWindow {
   void present(std::unique_ptr<Source> source);
   void judged();
   void drawn();
+  void drawPlugins();
   void think();
   void enter(const QString& reading);
   void fold();
@@ -166,6 +169,7 @@ class Window : public QMainWindow {
   JobForm* form_;
   HookUpPage* hook_up_;
   AttemptsPage* attempts_;
+  PluginsPage* plugins_;
   Header* header_;
   LiveBar* live_bar_;
   SupplyPath* path_;

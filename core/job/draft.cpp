@@ -148,4 +148,33 @@ Result<Job> createJob(const std::string& file, const Draft& draft) {
   return readJob(file);
 }
 
+Status keepPluginSettings(const std::string& file, const std::map<std::string, PluginSettings>& plugins) {
+  const auto job = readJob(file);
+  if (!job) return job.error();
+  std::string more;
+  for (const auto& [name, settings] : plugins) {
+    if (const auto there = job->plugins.find(name); there != job->plugins.end()) {
+      if (there->second == settings) continue;
+      return Error{ErrorKind::usage, "the job has a table [plugin." + name + "] with other settings", file,
+                   "Nothing was written; change them there with a text editor"};
+    }
+    if (settings.empty()) continue;
+    more += "\n[plugin." + name + "]\n";
+    for (const auto& [setting, value] : settings) {
+      more += setting + " = ";
+      if (const auto* number = std::get_if<double>(&value))
+        more += fmt::format("{}", *number);
+      else if (const auto* on = std::get_if<bool>(&value))
+        more += *on ? "true" : "false";
+      else
+        more += quoted(std::get<std::string>(value));
+      more += '\n';
+    }
+  }
+  if (more.empty()) return {};
+  std::string last;
+  if (cutOff(file, last)) more.insert(0, 1, '\n');  // its last line has no end
+  return appendTo(file, more, "the job file", "Check the folder's permissions and free space");
+}
+
 }  // namespace pin16::job

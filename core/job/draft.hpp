@@ -3,6 +3,7 @@
 /// A job that is being made: what a form holds, as typed, written as a job file and judged by the loader of
 /// job files. Pure but for createJob().
 
+#include <map>
 #include <optional>
 #include <string>
 #include <utility>
@@ -32,5 +33,10 @@ struct DraftFault {
 /// Writes a draft without a fault into a new file and reads it back. Never overwrites one: ErrorKind::usage
 /// if there is a file of this name, ErrorKind::record if it cannot be written, ErrorKind::input for a fault.
 [[nodiscard]] Result<Job> createJob(const std::string& file, const Draft& draft);
+
+/// Appends settings of plugins to a job file, a table each; what stands there stays, byte for byte, and a
+/// table that is there already with other values is an error that says so. Empty ones are left out.
+[[nodiscard]] Status keepPluginSettings(const std::string& file,
+                                        const std::map<std::string, PluginSettings>& plugins);
 
 }  // namespace pin16::job

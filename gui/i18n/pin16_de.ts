@@ -837,6 +837,53 @@
     </message>
 </context>
 <context>
+    <name>pin16::gui::PluginsPage</name>
+    <message>
+        <source>Plugins: settings, and what they found</source>
+        <translation>Plugins: Einstellungen, und was sie fanden</translation>
+    </message>
+    <message>
+        <source>An empty field stands for its default. Findings lower a verdict and never raise one.</source>
+        <translation>Ein leeres Feld steht für seinen Vorgabewert. Befunde senken ein Urteil und heben nie eines.</translation>
+    </message>
+    <message>
+        <source>No plugin runs.</source>
+        <translation>Kein Plugin läuft.</translation>
+    </message>
+    <message>
+        <source>use</source>
+        <translation>anwenden</translation>
+    </message>
+    <message>
+        <source>For what is in view: a capture is read again, a recording goes on with them.</source>
+        <translation>Für das, was zu sehen ist: Eine Aufzeichnung wird neu gelesen, eine laufende geht damit weiter.</translation>
+    </message>
+    <message>
+        <source>keep in the job</source>
+        <translation>im Auftrag behalten</translation>
+    </message>
+    <message>
+        <source>back to the sheet</source>
+        <translation>zurück zum Blatt</translation>
+    </message>
+    <message>
+        <source> (%1 to %2%3)</source>
+        <translation> (%1 bis %2%3)</translation>
+    </message>
+    <message>
+        <source>ended: %1</source>
+        <translation>geendet: %1</translation>
+    </message>
+    <message>
+        <source>%1 findings before these</source>
+        <translation>%1 Befunde vor diesen</translation>
+    </message>
+    <message>
+        <source>nothing found so far</source>
+        <translation>bisher nichts gefunden</translation>
+    </message>
+</context>
+<context>
     <name>pin16::gui::ReasonsPanel</name>
     <message>
         <source>reasons and next measurement</source>
@@ -1413,6 +1460,22 @@
     <message>
         <source>attempts</source>
         <translation>Versuche</translation>
+    </message>
+    <message>
+        <source>The plugins have begun anew with these settings.</source>
+        <translation>Die Plugins haben mit diesen Einstellungen neu begonnen.</translation>
+    </message>
+    <message>
+        <source>The capture is read again with these settings.</source>
+        <translation>Die Aufzeichnung wird mit diesen Einstellungen neu gelesen.</translation>
+    </message>
+    <message>
+        <source>They stand in the job now.</source>
+        <translation>Sie stehen jetzt im Auftrag.</translation>
+    </message>
+    <message>
+        <source>plugins</source>
+        <translation>Plugins</translation>
     </message>
 </context>
 </TS>

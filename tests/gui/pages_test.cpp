@@ -23,6 +23,7 @@
 #include "gui/job_form.hpp"
 #include "gui/live.hpp"
 #include "gui/look.hpp"
+#include "gui/plugins_page.hpp"
 #include "gui/window.hpp"
 #include "tests/gui/stage.hpp"
 
@@ -426,6 +427,72 @@ TEST_F(PagesTest, TheAttemptsOfAJobAreAListAndEachNamesTheOneThingThatWasChanged
   EXPECT_FALSE(page.attemptButton()->isVisible());
 }
 
+TEST_F(PagesTest, PluginsRunDuringARecordingAndTheirSettingsAreEditedFromTheirDescription) {
+  Window w;
+  w.show();
+  w.tryBench("own-battery-sound", false);
+  ASSERT_NE(w.live(), nullptr) << textOf(w.startPage()).toStdString();
+  // Series come while it runs, and lie on the axis beside the meters' own.
+  const auto points = [&] {
+    std::size_t n = 0;
+    for (const auto& p : w.source()->plugins())
+      for (const auto& series : p.points) n += series.size();
+    return n;
+  };
+  ASSERT_TRUE(waitFor([&] { return points() > 3; })) << w.live()->pluginTrouble().toStdString();
+  const std::size_t before = points();
+  ASSERT_TRUE(waitFor([&] { return points() > before; }));
+  press(w, QKeySequence(Qt::CTRL | Qt::Key_P));
+  PluginsPage& page = *w.pluginsPage();
+  ASSERT_TRUE(page.isVisible());
+  auto* dip = qobject_cast<QLineEdit*>(page.input("bus-voltage", "dip_V"));
+  ASSERT_NE(dip, nullptr) << textOf(&page).toStdString();
+  EXPECT_EQ(dip->placeholderText(), "0.5");
+  EXPECT_TRUE(dip->accessibleName().contains("how far below the median"));
+  auto* use = named<QPushButton>(page, "use-settings");
+  for (const char* wrong : {"99", "much"}) {
+    dip->clear();
+    QTest::keyClicks(dip, wrong);
+    QTest::mouseClick(use, Qt::LeftButton);
+    EXPECT_TRUE(page.faultAt("bus-voltage").contains("dip_V")) << page.faultAt("bus-voltage").toStdString();
+    EXPECT_TRUE(w.source()->job().plugins.empty());
+  }
+  dip->clear();
+  QTest::keyClicks(dip, "0.8");
+  QTest::keyClick(use, Qt::Key_Space);
+  EXPECT_TRUE(page.faultAt("bus-voltage").isEmpty());
+  EXPECT_EQ(std::get<double>(w.source()->job().plugins.at("bus-voltage").at("dip_V")), 0.8);
+  ASSERT_TRUE(waitFor([&] { return points() > 3; }));  // begun anew
+  shoot(w, "plugins");
+  QTest::mouseClick(named<QPushButton>(page, "keep-settings"), Qt::LeftButton);
+  EXPECT_TRUE(textOf(&page).contains("stand in the job now")) << textOf(&page).toStdString();
+  const auto job = job::readJob(w.source()->job().file);
+  ASSERT_TRUE(job) << job.error().text();
+  EXPECT_EQ(std::get<double>(job->plugins.at("bus-voltage").at("dip_V")), 0.8);
+  QTest::mouseClick(named<QPushButton>(page, "leave-plugins"), Qt::LeftButton);
+  EXPECT_FALSE(page.isVisible());
+  // The review begins with what the job says; other settings read the capture again.
+  ASSERT_TRUE(w.endRecording());
+  ASSERT_TRUE(waitFor([&] { return w.live() == nullptr && w.source()->sheet() != nullptr; }));
+  press(w, QKeySequence(Qt::CTRL | Qt::Key_P));
+  dip = qobject_cast<QLineEdit*>(page.input("bus-voltage", "dip_V"));
+  ASSERT_NE(dip, nullptr);
+  EXPECT_EQ(dip->text(), "0.8");
+  const Source* first = w.source();
+  dip->clear();
+  QTest::mouseClick(use, Qt::LeftButton);
+  EXPECT_NE(w.source(), first);
+  ASSERT_TRUE(waitFor([&] { return w.source()->sheet() != nullptr; }));
+  EXPECT_TRUE(w.source()->job().plugins.empty());
+  EXPECT_TRUE(page.isVisible());
+  // What stands in the job with other values is not rewritten.
+  dip = qobject_cast<QLineEdit*>(page.input("bus-voltage", "dip_V"));
+  ASSERT_NE(dip, nullptr);
+  QTest::keyClicks(dip, "0.9");
+  QTest::mouseClick(named<QPushButton>(page, "keep-settings"), Qt::LeftButton);
+  EXPECT_TRUE(textOf(&page).contains("Nothing was written"));
+}
+
 /// Each page at each size, look and language.
 class Pages {
  public:
@@ -486,6 +553,8 @@ TEST_F(PagesTest, LayoutOfThePagesHoldsAtEverySizeThemeAndLanguage) {
     list.close();
     w.turnTo(w.attemptsPage());
     pages.check(w.attemptsPage(), "attempts");
+    w.turnTo(w.pluginsPage());
+    pages.check(w.pluginsPage(), "plugins");
     if (de) QApplication::removeTranslator(&german);
   }
 }

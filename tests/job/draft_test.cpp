@@ -175,6 +175,30 @@ TEST(JobDraft, AFileIsMadeOnceAndNeverOverwritten) {
   EXPECT_FALSE(std::filesystem::exists(::testing::TempDir() + "draft-nowhere.toml"));
 }
 
+TEST(JobDraft, SettingsOfPluginsAreAppendedAndNothingIsRewritten) {
+  const std::string file = ::testing::TempDir() + "draft-plugins.toml";
+  const std::string before = "# mine\n[job]\narrangement = \"removed\"";  // without an end of line
+  std::ofstream(file) << before;
+  const std::map<std::string, PluginSettings> all = {
+      {"bus-voltage", {{"dip_V", 0.8}, {"step_A", 1.0}}},
+      {"other", {{"on", true}, {"what", std::string("a \"b\"")}}},
+      {"none", {}}};
+  ASSERT_TRUE(keepPluginSettings(file, all));
+  EXPECT_THAT(read(file), ::testing::StartsWith(before + "\n"));
+  const auto job = readJob(file);
+  ASSERT_TRUE(job) << job.error().text();
+  EXPECT_EQ(job->plugins.at("bus-voltage"), all.at("bus-voltage"));
+  EXPECT_EQ(job->plugins.at("other"), all.at("other"));
+  EXPECT_FALSE(job->plugins.contains("none"));
+  const std::string after = read(file);
+  ASSERT_TRUE(keepPluginSettings(file, all));  // the same again
+  EXPECT_EQ(read(file), after);
+  const Status other = keepPluginSettings(file, {{"bus-voltage", {{"dip_V", 0.9}}}});
+  ASSERT_FALSE(other);
+  EXPECT_THAT(other.error().text(), HasSubstr("[plugin.bus-voltage]"));
+  EXPECT_EQ(read(file), after);
+}
+
 TEST(JobDraft, AFaultyDraftLeavesNoFile) {
   const std::string file = ::testing::TempDir() + "draft-faulty.toml";
   std::filesystem::remove(file);
