@@ -120,6 +120,16 @@ void AttemptsPage::tell(const QString& what) {
   told_->setVisible(!what.isEmpty());
 }
 
+QString AttemptsPage::rungWord(const std::string& rung) {
+  const std::pair<const char*, QString> words[] = {
+      {"no-bit", tr("no bit")}, {"errors-only", tr("errors only")}, {"unacknowledged", tr("unacknowledged")},
+      {"silent", tr("silent")}, {"negative", tr("negative")},       {"pending", tr("pending")},
+      {"cut", tr("cut")},       {"through", tr("through")}};
+  for (const auto& [name, word] : words)
+    if (rung == name) return word;
+  return text(rung);
+}
+
 QWidget* AttemptsPage::rowOf(const review::AttemptRow& row, int number) {
   auto* frame = new QFrame;
   frame->setObjectName(QStringLiteral("card"));
@@ -134,7 +144,7 @@ QWidget* AttemptsPage::rowOf(const review::AttemptRow& row, int number) {
   auto* texts = new QVBoxLayout;
   texts->setSpacing(2);
   QString head = QStringLiteral("%1. %2").arg(number).arg(
-      row.rung.empty() ? tr("under way") : tr("ended: %1").arg(text(row.rung).replace('-', ' ')));
+      row.rung.empty() ? tr("under way") : tr("ended: %1").arg(rungWord(row.rung)));
   head += QStringLiteral(" \u00b7 ") +
           (row.power_up ? tr("power-up %1").arg(*row.power_up) : tr("power-up not known"));
   auto* title = label(head, Role::heading, true);

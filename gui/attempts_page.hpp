@@ -46,6 +46,7 @@ class AttemptsPage : public QWidget {
   void left();
 
  private:
+  [[nodiscard]] static QString rungWord(const std::string& rung);
   QWidget* rowOf(const review::AttemptRow& row, int number);
 
   QLabel *left_, *stop_, *none_, *told_;

@@ -122,8 +122,9 @@ void PluginsPage::addCard(const plugin::Results& plugin, const Chosen& chosen) {
     } else {
       auto* l = new QLineEdit;
       if (s.type == PIN16_NUMBER) {
-        what += tr(" (%1 to %2%3)").arg(s.least).arg(s.most).arg(unitOf(s.unit));
-        l->setPlaceholderText(QString::number(s.number));
+        what += tr(" (%1 to %2%3)")
+                    .arg(QString::number(s.least, 'g', 10), QString::number(s.most, 'g', 10), unitOf(s.unit));
+        l->setPlaceholderText(QString::number(s.number, 'g', 10));
         if (const double* d = now != nullptr ? std::get_if<double>(now) : nullptr)
           l->setText(QString::number(*d, 'g', 12));
       } else {

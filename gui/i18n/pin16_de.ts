@@ -91,6 +91,38 @@
         <source>attempt begins</source>
         <translation>Versuch beginnt</translation>
     </message>
+    <message>
+        <source>no bit</source>
+        <translation>kein Bit</translation>
+    </message>
+    <message>
+        <source>errors only</source>
+        <translation>nur Fehler</translation>
+    </message>
+    <message>
+        <source>unacknowledged</source>
+        <translation>unbestätigt</translation>
+    </message>
+    <message>
+        <source>silent</source>
+        <translation>stumm</translation>
+    </message>
+    <message>
+        <source>negative</source>
+        <translation>abgelehnt</translation>
+    </message>
+    <message>
+        <source>pending</source>
+        <translation>vertröstet</translation>
+    </message>
+    <message>
+        <source>cut</source>
+        <translation>abgebrochen</translation>
+    </message>
+    <message>
+        <source>through</source>
+        <translation>durch</translation>
+    </message>
 </context>
 <context>
     <name>pin16::gui::CautionsDialog</name>

@@ -25,22 +25,19 @@
 #include "gui/look.hpp"
 #include "gui/plugins_page.hpp"
 #include "gui/window.hpp"
-#include "tests/gui/stage.hpp"
+#include "gui_support.hpp"
 
 namespace pin16::gui {
+
+// window_test.cpp
+void makeStory(const std::string& file);
+void findLayoutFaults(QWidget* in, std::vector<QString>& faults);
+
 namespace {
 
-class PagesTest : public ::testing::Test {
+class PagesTest : public GuiTest {
  protected:
-  void SetUp() override {
-    ASSERT_TRUE(folder_.isValid());
-    qputenv("HOME", folder_.path().toLocal8Bit());
-    qputenv("XDG_RUNTIME_DIR", folder_.path().toLocal8Bit());
-    qputenv("XDG_CACHE_HOME", (folder_.path() + "/cache").toLocal8Bit());
-    Look::the().set(Theme::light);
-  }
   [[nodiscard]] QString path(const QString& name) const { return folder_.path() + "/" + name; }
-  QTemporaryDir folder_;
 };
 
 link::Inventory twoPlugged() {
@@ -239,6 +236,9 @@ TEST_F(PagesTest, CautionsAreReadOnceAJobAndStandInItsRecordAndInTheCapture) {
   answerNextDialog("cautions-read", [](QDialog& d) {
     QTest::keyClicks(d.findChild<QLineEdit*>(), "Kim");
     shoot(d, "cautions");
+    std::vector<QString> faults;
+    findLayoutFaults(&d, faults);
+    for (const QString& f : faults) ADD_FAILURE() << f.toStdString();
   });
   QTest::mouseClick(named<QPushButton>(*w.startPage(), "record"), Qt::LeftButton);
   ASSERT_NE(w.live(), nullptr) << textOf(w.startPage()).toStdString();
@@ -511,7 +511,7 @@ class Pages {
                                   .arg(static_cast<int>(theme))
                                   .arg(language_);
         std::vector<QString> faults;
-        walk(page, faults);
+        findLayoutFaults(page, faults);
         for (const QString& f : faults) ADD_FAILURE() << where.toStdString() << ": " << f.toStdString();
         if (size.width() == 1280) shoot(w_, where);
       }
@@ -540,7 +540,7 @@ TEST_F(PagesTest, LayoutOfThePagesHoldsAtEverySizeThemeAndLanguage) {
     QTest::mouseClick(named<QPushButton>(*w.jobForm(), "write-job"), Qt::LeftButton);
     pages.check(w.jobForm(), "job-form");
     const QString capture = path(de ? "d.pcapng" : "e.pcapng");
-    makeCapture(capture.toStdString());
+    makeStory(capture.toStdString());
     w.review(capture, de ? path("job.toml") : joinedJob(folder_.path()));
     ASSERT_TRUE(waitFor([&] { return w.source() != nullptr && w.source()->sheet() != nullptr; }));
     w.turnTo(w.hookUpPage());
