@@ -176,7 +176,8 @@ void JobForm::makeHead() {
   card(tr("The job"), {});
   line("job.name", tr("what people call it"), tr("Yard 14, silver van"), true);
   choice("job.arrangement", tr("arrangement"),
-         {{tr("in the vehicle, its own battery"), QStringLiteral("own-battery")},
+         {{tr("choose \u2026"), QString()},
+          {tr("in the vehicle, its own battery"), QStringLiteral("own-battery")},
           {tr("in the vehicle, fed at the fuse slot"), QStringLiteral("fed-in-place")},
           {tr("removed, on the table"), QStringLiteral("removed")}});
   choice("job.access", tr("which bus"),
@@ -415,6 +416,11 @@ void JobForm::tell(const std::string& key, const QString& what, bool go_there) {
 }
 
 bool JobForm::judge(bool go_there) {
+  // The loader names the table only; none is the default, a wrong one would be believed.
+  if (valueOf(input("job.arrangement")).isEmpty()) {
+    tell("job.arrangement", tr("Choose one: what is expected follows from it."), go_there);
+    return false;
+  }
   const auto fault = job::checkDraft(draft());
   if (!fault) {
     tell({}, {}, false);

@@ -529,10 +529,14 @@ void Window::showPages() {
   if (s == nullptr || e == nullptr) return;
   AttemptsPage::State attempts;
   const auto kept = job::readAttempts(source_->job());
-  const auto ledger = job::readLedger(source_->job());
   attempts.rows = review::attemptRows(kept ? *kept : std::vector<job::AttemptEntry>{}, source_->attempts(),
                                       source_->file());
-  attempts.left = text(review::powerUpsLeft(source_->job(), ledger ? *ledger : std::vector<job::PowerUp>{}));
+  const int past = s->power.powerUps();
+  if (const auto budget = s->power_up_budget)
+    attempts.left = past < *budget ? tr("power-ups left: %1 of %2").arg(*budget - past).arg(*budget)
+                                   : tr("budget of %1 power-ups used up").arg(*budget);
+  else
+    attempts.left = tr("power-ups so far: %1").arg(past);
   attempts.stop = kept ? text(job::stopText(source_->job(), *kept)) : text(kept.error().text());
   if (const LiveSource* l = live(); l != nullptr && l->recording()) {
     attempts.live = true;

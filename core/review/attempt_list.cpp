@@ -71,12 +71,4 @@ std::vector<AttemptRow> attemptRows(const std::vector<job::AttemptEntry>& kept,
   return out;
 }
 
-std::string powerUpsLeft(const job::Job& job, const std::vector<job::PowerUp>& ledger) {
-  const int past = job::countPower(ledger).powerUps();
-  if (!job.power_up_budget) return fmt::format("{} power-up{} so far, no budget", past, past == 1 ? "" : "s");
-  if (past >= *job.power_up_budget)
-    return fmt::format("budget of {} power-ups used up", *job.power_up_budget);
-  return fmt::format("{} of {} power-ups left", *job.power_up_budget - past, *job.power_up_budget);
-}
-
 }  // namespace pin16::review

@@ -29,7 +29,5 @@ struct AttemptRow {
 
 /// The supply point that fell lowest, in one line; empty if none was measured.
 [[nodiscard]] std::string supplyText(const protocol::AttemptReport& attempt);
-/// "2 of 4 power-ups left", "2 power-ups so far, no budget", "budget of 4 power-ups used up".
-[[nodiscard]] std::string powerUpsLeft(const job::Job& job, const std::vector<job::PowerUp>& ledger);
 
 }  // namespace pin16::review

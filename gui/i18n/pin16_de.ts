@@ -718,6 +718,10 @@
         <source>%1 cannot be made</source>
         <translation>%1 kann nicht angelegt werden</translation>
     </message>
+    <message>
+        <source>Choose one: what is expected follows from it.</source>
+        <translation>Eine wählen: Daraus folgt, was zu erwarten ist.</translation>
+    </message>
 </context>
 <context>
     <name>pin16::gui::LiveBar</name>
@@ -1508,6 +1512,14 @@
     <message>
         <source>plugins</source>
         <translation>Plugins</translation>
+    </message>
+    <message>
+        <source>power-ups left: %1 of %2</source>
+        <translation>Einschaltungen übrig: %1 von %2</translation>
+    </message>
+    <message>
+        <source>budget of %1 power-ups used up</source>
+        <translation>Budget von %1 Einschaltungen aufgebraucht</translation>
     </message>
 </context>
 </TS>

@@ -87,7 +87,11 @@ TEST_F(PagesTest, AJobIsMadeFromTheFormAndItsFaultsStandBesideTheirFields) {
   const QString file = path("made/job.toml");
   form.fileLine()->setText(file);
   type(form, "job.name", "Yard 14, \"silver\" van");
+  // No arrangement is taken for granted.
+  QTest::mouseClick(named<QPushButton>(form, "write-job"), Qt::LeftButton);
+  EXPECT_TRUE(form.faultAt("job.arrangement").contains("Choose one"));
   choose(form, "job.arrangement", "fed-in-place");
+  EXPECT_TRUE(form.faultAt("job.arrangement").isEmpty());
   choose(form, "job.access", "gateway");
   type(form, "job.power_up_budget", "4");
   type(form, "module.vin", "0PN16BEN6H0000001");
@@ -158,6 +162,7 @@ TEST_F(PagesTest, AJobIsMadeFromTheFormAndItsFaultsStandBesideTheirFields) {
   EXPECT_TRUE(qobject_cast<QLineEdit*>(form.input("job.name"))->text().isEmpty());
   EXPECT_EQ(form.input("link.0.uri"), nullptr);
   form.fileLine()->setText(file);
+  choose(form, "job.arrangement", "removed");
   QTest::mouseClick(write, Qt::LeftButton);
   EXPECT_TRUE(textOf(&form).contains("there is a file of this name"));
   EXPECT_EQ(job::readJob(file.toStdString())->name, "Yard 14, \"silver\" van");
@@ -377,7 +382,7 @@ TEST_F(PagesTest, TheAttemptsOfAJobAreAListAndEachNamesTheOneThingThatWasChanged
   AttemptsPage& page = *w.attemptsPage();
   press(w, Qt::Key_F12);
   EXPECT_TRUE(textOf(&page).contains("No attempt yet."));
-  EXPECT_TRUE(textOf(&page).contains("4 of 4 power-ups left")) << textOf(&page).toStdString();
+  EXPECT_TRUE(textOf(&page).contains("power-ups left: 4 of 4")) << textOf(&page).toStdString();
   press(w, Qt::Key_F12);
   EXPECT_FALSE(page.isVisible());
   // The first one needs no change; ended, it is in the list with what the other program said.
@@ -499,6 +504,7 @@ class Pages {
   explicit Pages(Window& w, const QString& language) : w_(w), language_(language) {}
   void check(QWidget* page, const QString& name) {
     const double scale = qEnvironmentVariable("QT_SCALE_FACTOR", "1").toDouble();
+    ASSERT_TRUE(page->isVisible()) << name.toStdString();
     for (const Theme theme : {Theme::light, Theme::dark, Theme::contrast}) {
       Look::the().set(theme);
       for (const auto& size : {QSize(1280, 800), QSize(1920, 1080)}) {
@@ -537,7 +543,12 @@ TEST_F(PagesTest, LayoutOfThePagesHoldsAtEverySizeThemeAndLanguage) {
     w.jobForm()->found()->lookAt(twoPlugged);
     QTest::mouseClick(named<QPushButton>(*w.jobForm(), "add-meter"), Qt::LeftButton);
     QTest::mouseClick(named<QPushButton>(*w.jobForm(), "add-link"), Qt::LeftButton);
+    // With everything that can be shown: both addressings in turn, a source, rows of links, a fault.
     QTest::mouseClick(named<QPushButton>(*w.jobForm(), "write-job"), Qt::LeftButton);
+    for (auto* c : w.jobForm()->findChildren<QComboBox*>())
+      if (!c->isEditable() && c->count() > 2 && c->currentData().toString().isEmpty() &&
+          c != w.jobForm()->input("job.arrangement"))
+        c->setCurrentIndex(2);
     pages.check(w.jobForm(), "job-form");
     const QString capture = path(de ? "d.pcapng" : "e.pcapng");
     makeStory(capture.toStdString());

@@ -59,16 +59,5 @@ TEST(AttemptList, WhatIsOnlyInTheCaptureIsARowTooAndOneUnderWayHasNoRung) {
   EXPECT_EQ(rows[1].rung, "through");
 }
 
-TEST(AttemptList, PowerUpsLeft) {
-  job::Job job;
-  EXPECT_EQ(powerUpsLeft(job, {{"a", "declared", ""}}), "1 power-up so far, no budget");
-  job.power_up_budget = 2;
-  EXPECT_EQ(powerUpsLeft(job, {}), "2 of 2 power-ups left");
-  EXPECT_EQ(powerUpsLeft(job, {{"a", "declared", ""}, {"b", "measured", ""}, {"c", "missed", ""}}),
-            "1 of 2 power-ups left");
-  EXPECT_EQ(powerUpsLeft(job, {{"a", "declared", ""}, {"b", "measured", ""}}),
-            "budget of 2 power-ups used up");
-}
-
 }  // namespace
 }  // namespace pin16::review
