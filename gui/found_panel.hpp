@@ -10,7 +10,7 @@
 
 #include "core/link/inventory.hpp"
 
-class QLabel;
+class QHBoxLayout;
 class QVBoxLayout;
 
 namespace pin16::gui {
@@ -33,7 +33,7 @@ class FoundPanel : public QWidget {
   void refresh();
   void addCan(const link::CanEntry& entry);
   void addSerial(const link::SerialEntry& entry);
-  class QHBoxLayout* row(const QString& name, const QString& what, const QString& care);
+  QHBoxLayout* row(const QString& name, const QString& what, const QString& care);
 
   std::function<link::Inventory()> look_;
   QStringList shown_;

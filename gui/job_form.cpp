@@ -97,6 +97,7 @@ JobForm::JobForm(QWidget* parent) : QWidget(parent) {
   });
   connect(save, &QPushButton::clicked, this, &JobForm::save);
   connect(back, &QPushButton::clicked, this, &JobForm::left);
+  connect(&Look::the(), &Look::changed, this, &JobForm::changed);  // a fault's colour
   begin();
 }
 
