@@ -18,6 +18,7 @@ LivePlugins::LivePlugins(const job::Job& job)
     : job_(job), batches_(kEventsWaiting), worker_([this] { run(); }) {}
 
 LivePlugins::~LivePlugins() {
+  stop_ = true;  // what waits is in the capture all the same
   batches_.close();
   worker_.join();
 }
@@ -45,7 +46,7 @@ void LivePlugins::run() {
   census.assumeBitrate(job_.bus.bitrate.value_or(0));
   census.follow(plugged);
   Ns posted_ns = kNoTime;
-  while (!batches_.finished()) {
+  while (!stop_ && !batches_.finished()) {
     if (const auto batch = batches_.pop(std::chrono::milliseconds(100))) {
       census.take(*batch);
       plugged.flush();

@@ -42,6 +42,7 @@ class LivePlugins : public QObject {
   std::vector<plugin::Results> results_;
   QString trouble_;
   std::uint64_t dropped_ = 0;
+  std::atomic<bool> stop_ = false;
   std::thread worker_;
 };
 
