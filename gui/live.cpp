@@ -50,6 +50,11 @@ Status LiveSource::start(const std::vector<std::string>& uris, const std::string
   config.command = "pin16-gui, job " + job_.name;
   // The window may die; the recording goes on until somebody ends it.
   config.outlive_owner = true;
+  if (!job_.authority) {
+    auto key = job::digestKey(job_);
+    if (!key) return key.error();
+    config.digest_key = std::move(*key);
+  }
   if (!may_ask_) config.shut_reason = "the window was told to listen only";
   auto session = recorder::Session::start(config);
   if (!session) return session.error();
@@ -61,13 +66,27 @@ Status LiveSource::start(const std::vector<std::string>& uris, const std::string
     if (Status s = command(recorder::Action::reading, pack(m)); !s) return s;
   if (auto browser = capture::Browser::open(file_)) browser_ = std::move(*browser);
   timer_.start(kTick_ms);
+  setPlugins(job_.plugins);
   return {};
+}
+
+void LiveSource::setPlugins(const std::map<std::string, job::PluginSettings>& settings) {
+  job_.plugins = settings;
+  plugins_ = std::make_unique<LivePlugins>(job_);
+  connect(plugins_.get(), &LivePlugins::grew, this, [this] {
+    if (!attempt_) Q_EMIT pluginsGrew();
+  });
+}
+
+std::vector<plugin::Results> LiveSource::plugins() const {
+  return plugins_ ? plugins_->results() : std::vector<plugin::Results>{};
 }
 
 void LiveSource::take(const event::Batch& batch) {
   utc_offset_ns_ = batch.utc_offset_ns;
   evidence_.take(batch);
   census_.take(batch);
+  if (plugins_) plugins_->take(batch);
   for (const auto& h : batch.headers) {
     if (h.kind != event::Kind::link || h.link == event::kNoLink) continue;
     if (const auto s = batch.record<event::LinkState>(h)) {
@@ -124,6 +143,14 @@ void LiveSource::judge() {
   readiness::Asked asked;
   asked.ask = may_ask_ && evidence_.sent() > 0;
   asked.capture = file_;
+  if (plugins_)
+    for (const plugin::Results& p : plugins_->results()) {
+      // Their series are nothing to judge by.
+      plugin::Results& to = asked.plugins.emplace_back();
+      to.facts = p.facts;
+      to.findings = p.findings;
+      to.failed = p.failed;
+    }
   if (const auto ledger = job::readLedger(job_)) asked.power_ups = *ledger;
   sheet_ = readiness::assess(job_, evidence_, asked);
   judged_once_ = true;
@@ -220,7 +247,9 @@ void LiveSource::askNext() {
   Q_EMIT askedAll(outcome);
 }
 
-Status LiveSource::attempt() {
+Status LiveSource::attempt(const std::string& changed) {
+  if (to_keep_)
+    if (Status kept = keepAttempt({}, std::nullopt); !kept) return kept;
   event::Attempt a;
   a.begins = !attempt_;
   a.how = "operator";
@@ -229,14 +258,31 @@ Status LiveSource::attempt() {
     const int count = ledger ? job::countPower(*ledger).powerUps() : 0;
     a.power_up = count > 0 ? count : -1;
     a.full = job_.authority.has_value();
+    a.changed = changed;
   } else {
     const auto reports = census_.attempts().reports();
     if (!reports.empty()) a.rung = protocol::toName(reports.back().rung);
   }
   Status s = command(recorder::Action::attempt, pack(a));
   if (s) attempt_ = !attempt_;
-  if (s && !attempt_) judge();
+  if (s && !attempt_) {
+    to_keep_ = true;
+    judge();
+  }
   return s;
+}
+
+Status LiveSource::keepAttempt(const std::string& said, std::optional<int> cycles) {
+  const auto reports = census_.attempts().reports();
+  if (!to_keep_ || reports.empty()) return {};
+  to_keep_ = false;
+  const protocol::AttemptReport& last = reports.back();
+  job::AttemptEntry entry{utcText(last.begin_ns), protocol::toName(last.rung),     std::nullopt, cycles,
+                          last.changed,           said.empty() ? last.said : said, file_};
+  if (last.power_up >= 0) entry.power_up = last.power_up;
+  if (!said.empty())
+    if (Status noted = note("the other program said: " + said); !noted) return noted;
+  return job::appendAttempt(job_, entry);
 }
 
 QString LiveSource::attemptText() const {
@@ -251,6 +297,8 @@ QString LiveSource::attemptText() const {
 
 Status LiveSource::end() {
   if (!session_) return {};
+  if (to_keep_)
+    if (Status kept = keepAttempt({}, std::nullopt); !kept) return kept;
   timer_.stop();
   judge();
   for (const auto& v : readiness::verdictEvents(sheet_)) (void)command(recorder::Action::verdict, pack(v));

@@ -8,6 +8,7 @@
 
 #include "core/protocol/rollcall.hpp"
 #include "core/recorder/session.hpp"
+#include "gui/live_plugins.hpp"
 #include "gui/source.hpp"
 
 namespace pin16::gui {
@@ -38,6 +39,10 @@ class LiveSource : public Source, private event::Sink {
   }
   [[nodiscard]] std::vector<reasons::Observation> observations() const override;
   [[nodiscard]] QString stateText() const override;
+  [[nodiscard]] std::vector<plugin::Results> plugins() const override;
+  [[nodiscard]] QString pluginTrouble() const { return plugins_ ? plugins_->trouble() : QString(); }
+  /// Plugins begin anew with these settings, from now on.
+  void setPlugins(const std::map<std::string, job::PluginSettings>& settings);
 
   using Source::enter;
   Status enter(const event::Measurement& reading) override;
@@ -48,8 +53,13 @@ class LiveSource : public Source, private event::Sink {
   /// As `check --ask`: one functional request, then who answers is asked for its VIN. ErrorKind::gate if
   /// asking was not allowed when the recording began.
   Status ask();
-  /// One try of the other equipment begins; it ends with the next call.
-  Status attempt();
+  /// One try of the other equipment begins; it ends with the next call. `changed`: since the one before.
+  Status attempt(const std::string& changed = {});
+  /// One has ended and is not in the job's list yet.
+  [[nodiscard]] bool attemptToKeep() const { return to_keep_; }
+  /// Puts it there, with what the other program said and its count of ignition cycles; without either at the
+  /// next attempt and at the end of the recording.
+  Status keepAttempt(const std::string& said, std::optional<int> cycles);
   /// "hands off", "finished", "stalled 8 s"; empty: none runs.
   [[nodiscard]] QString attemptText() const;
   /// Ends the recording in good order; the file is whole then.
@@ -76,13 +86,14 @@ class LiveSource : public Source, private event::Sink {
   std::unique_ptr<review::Followers> followers_;
   review::Census census_;
   readiness::Sheet sheet_;
-  bool judged_once_ = false, fresh_ = false, attempt_ = false;
+  bool judged_once_ = false, fresh_ = false, attempt_ = false, to_keep_ = false;
   Ns utc_offset_ns_ = kNoTime, began_ns_ = kNoTime, judged_ns_ = 0, drawn_ns_ = 0, grown_ns_ = 0;
   std::vector<event::LinkState> states_;
   std::vector<std::uint16_t> buses_;
   std::unique_ptr<protocol::RollCall> roll_;
   std::optional<std::uint32_t> asked_;
   QTimer timer_;
+  std::unique_ptr<LivePlugins> plugins_;
 };
 
 }  // namespace pin16::gui

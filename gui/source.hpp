@@ -54,7 +54,8 @@ class Source : public QObject {
  Q_SIGNALS:
   void judged();  ///< sheet, evidence, observations
   void drawn();   ///< timeline
-  void grew();    ///< browser or progress
+  void pluginsGrew();
+  void grew();  ///< browser or progress
   void failed(const QString& sentence);
 
  protected:

@@ -28,15 +28,23 @@
 #include <algorithm>
 
 #include "core/bench/bench.hpp"
+#include "core/job/draft.hpp"
+#include "core/readiness/cautions.hpp"
 #include "core/readiness/interlocks.hpp"
 #include "core/readiness/path.hpp"
 #include "core/reasons/gather.hpp"
 #include "core/reasons/text.hpp"
+#include "gui/attempts_page.hpp"
+#include "gui/cautions_dialog.hpp"
 #include "gui/events_panel.hpp"
 #include "gui/far_view.hpp"
+#include "gui/found_panel.hpp"
+#include "gui/hook_up_page.hpp"
+#include "gui/job_form.hpp"
 #include "gui/live.hpp"
 #include "gui/look.hpp"
 #include "gui/panels.hpp"
+#include "gui/plugins_page.hpp"
 #include "gui/supply_path.hpp"
 #include "gui/time_axis.hpp"
 
@@ -220,12 +228,28 @@ StartPage::StartPage(QWidget* parent) : QWidget(parent) {
               "on when this window dies."));
   job_ = new QLineEdit;
   chooser(b, job_, tr("job"), jobs);
+  auto* new_job = new QPushButton(tr("new job \u2026"));
+  new_job->setObjectName(QStringLiteral("new-job"));
+  b->addWidget(new_job, 0, Qt::AlignLeft);
+  connect(new_job, &QPushButton::clicked, this, &StartPage::newJob);
+  found_ = new FoundPanel;
+  b->addWidget(found_);
+  uris_ = new QLineEdit;
+  uris_->setAccessibleName(tr("links and meters in place of the job's"));
+  uris_->setPlaceholderText(uris_->accessibleName());
+  b->addWidget(uris_);
+  connect(found_, &FoundPanel::taken, this, [this](const QString& uri, bool) {
+    const QString before = uris_->text().trimmed();
+    uris_->setText(before.isEmpty() ? uri : before + QLatin1Char(' ') + uri);
+  });
   auto* may_ask = asking(b);
   auto* record_it = new QPushButton(tr("record"));
   record_it->setObjectName(QStringLiteral("record"));
   b->addWidget(record_it, 0, Qt::AlignLeft);
-  connect(record_it, &QPushButton::clicked, this,
-          [this, may_ask] { Q_EMIT record(job_->text(), may_ask->isChecked()); });
+  connect(record_it, &QPushButton::clicked, this, [this, may_ask] {
+    Q_EMIT record(job_->text(), may_ask->isChecked(),
+                  uris_->text().split(QLatin1Char(' '), Qt::SkipEmptyParts));
+  });
 
   b = card(tr("Try a bench scenario"),
            tr("A simulated bench with a known fault, to learn on: nothing is connected."));
@@ -365,6 +389,7 @@ Window::Window() : left_out_(reasons::kReadings, false) {
     if (LiveSource* l = live()) (void)l->note(("mark: " + word).toStdString());
   });
 
+  makePages();
   makeActions();
 
   connect(axis_, &TimeAxis::cursorMoved, events_, &EventsPanel::goTo);
@@ -383,9 +408,7 @@ Window::Window() : left_out_(reasons::kReadings, false) {
   connect(live_bar_->ask(), &QPushButton::clicked, this, [this, tell] {
     if (LiveSource* l = live()) tell(l->ask());
   });
-  connect(live_bar_->attempt(), &QPushButton::clicked, this, [this, tell] {
-    if (LiveSource* l = live()) tell(l->attempt());
-  });
+  connect(live_bar_->attempt(), &QPushButton::clicked, this, &Window::toggleAttempt);
   connect(live_bar_->note(), &QLineEdit::returnPressed, this, [this, tell] {
     LiveSource* l = live();
     const std::string what = live_bar_->note()->text().trimmed().toStdString();
@@ -410,6 +433,127 @@ Window::~Window() {
   source_.reset();
 }
 
+/// The pages beside start and sheet.
+void Window::makePages() {
+  form_ = new JobForm;
+  stack_->addWidget(form_);
+  connect(start_, &StartPage::newJob, this, [this] {
+    start_->tell({});
+    form_->begin();
+    stack_->setCurrentWidget(form_);
+  });
+  connect(form_, &JobForm::left, this, &Window::backToStart);
+  connect(form_, &JobForm::made, this, [this](const QString& file) {
+    start_->jobLine()->setText(file);
+    start_->urisLine()->clear();
+    backToStart();
+    start_->jobLine()->setFocus();
+  });
+  plugins_ = new PluginsPage;
+  stack_->addWidget(plugins_);
+  connect(plugins_, &PluginsPage::left, this, [this] { turnTo(plugins_); });
+  connect(plugins_, &PluginsPage::used, this, [this](const PluginsPage::Chosen& chosen) {
+    if (LiveSource* l = live(); l != nullptr && l->recording()) {
+      l->setPlugins(chosen);
+      return plugins_->tell(tr("The plugins have begun anew with these settings."));
+    }
+    job::Job job = source_->job();
+    job.plugins = chosen;
+    auto again = std::make_unique<ReviewSource>(source_->file(), std::move(job));
+    if (Status opened = again->start(); !opened) return plugins_->tell(text(opened.error().text()));
+    present(std::move(again));
+    stack_->setCurrentWidget(plugins_);
+    plugins_->tell(tr("The capture is read again with these settings."));
+  });
+  connect(plugins_, &PluginsPage::keptInJob, this, [this](const PluginsPage::Chosen& chosen) {
+    const Status kept = job::keepPluginSettings(source_->job().file, chosen);
+    plugins_->tell(kept ? tr("They stand in the job now.") : text(kept.error().text()));
+  });
+  attempts_ = new AttemptsPage;
+  stack_->addWidget(attempts_);
+  connect(attempts_, &AttemptsPage::left, this, [this] { turnTo(attempts_); });
+  connect(attempts_, &AttemptsPage::attemptAsked, this, &Window::toggleAttempt);
+  connect(attempts_, &AttemptsPage::kept, this, [this](const QString& said, std::optional<int> cycles) {
+    LiveSource* l = live();
+    if (l == nullptr) return;
+    const Status s = l->keepAttempt(said.toStdString(), cycles);
+    attempts_->tell(s ? QString() : text(s.error().text()));
+    live_bar_->tell({});
+    showPages();
+  });
+  hook_up_ = new HookUpPage;
+  stack_->addWidget(hook_up_);
+  connect(hook_up_, &HookUpPage::left, this, [this] { turnTo(hook_up_); });
+  connect(hook_up_, &HookUpPage::powerAsked, this, &Window::togglePower);
+  connect(hook_up_, &HookUpPage::ticked, this, [this](const event::Clearance& c) {
+    LiveSource* l = live();
+    if (l == nullptr) return;
+    const Status s = l->clear(c);
+    hook_up_->tell(s ? QString() : text(s.error().text()));
+  });
+  connect(hook_up_, &HookUpPage::seen, this, [this](const QString& what) {
+    if (LiveSource* l = live()) (void)l->note(what.toStdString());
+  });
+}
+
+/// As `listen --attempt`: what was changed since the last one is said before the next one begins.
+void Window::toggleAttempt() {
+  LiveSource* l = live();
+  if (l == nullptr) return;
+  const bool begins = !l->attemptRuns();
+  const auto kept = job::readAttempts(l->job());
+  if (begins && attempts_->changed().isEmpty() && (l->attemptToKeep() || !kept || !kept->empty())) {
+    if (stack_->currentWidget() != attempts_) turnTo(attempts_);
+    return attempts_->askChanged();
+  }
+  const Status s = l->attempt(attempts_->changed().toStdString());
+  const QString what = !s       ? text(s.error().text())
+                       : begins ? QString()
+                                : tr("Attempt ended. F12: what the other program said.");
+  attempts_->tell(s ? QString() : what);
+  live_bar_->tell(what);
+  if (s && begins) attempts_->clearChanged();
+  showPages();
+}
+
+void Window::turnTo(QWidget* page) {
+  if (!source_) return;
+  stack_->setCurrentWidget(stack_->currentWidget() == page ? sheet_ : page);
+  showPages();
+}
+
+/// What core says, to whichever page is in sight. The hook-up's ticks are recorded whether it is or not.
+void Window::showPages() {
+  const readiness::Sheet* s = source_->sheet();
+  const readiness::Evidence* e = source_->evidence();
+  if (s == nullptr || e == nullptr) return;
+  AttemptsPage::State attempts;
+  const auto kept = job::readAttempts(source_->job());
+  attempts.rows = review::attemptRows(kept ? *kept : std::vector<job::AttemptEntry>{}, source_->attempts(),
+                                      source_->file());
+  const int past = s->power.powerUps();
+  if (const auto budget = s->power_up_budget)
+    attempts.left = past < *budget ? tr("power-ups left: %1 of %2").arg(*budget - past).arg(*budget)
+                                   : tr("budget of %1 power-ups used up").arg(*budget);
+  else
+    attempts.left = tr("power-ups so far: %1").arg(past);
+  attempts.stop = kept ? text(job::stopText(source_->job(), *kept)) : text(kept.error().text());
+  if (const LiveSource* l = live(); l != nullptr && l->recording()) {
+    attempts.live = true;
+    attempts.runs = l->attemptRuns();
+    attempts.to_keep = l->attemptToKeep();
+  }
+  attempts_->show(attempts);
+  if (stack_->currentWidget() == plugins_)
+    plugins_->show(source_->plugins(), source_->job().plugins,
+                   live() != nullptr ? live()->pluginTrouble() : QString());
+  hook_up_->show(readiness::hookUpState(source_->job(), *e, *s),
+                 s->power_up_budget
+                     ? tr("power-ups so far: %1 of %2").arg(s->power.powerUps()).arg(*s->power_up_budget)
+                     : tr("power-ups so far: %1").arg(s->power.powerUps()),
+                 live() != nullptr && live()->recording());
+}
+
 void Window::makeActions() {
   auto* menu = new QMenu(this);
   const auto add = [&](QMenu* to, const QString& name, const QKeySequence& keys, auto does) {
@@ -429,6 +573,9 @@ void Window::makeActions() {
   });
   add(menu, tr("arm's length"), QKeySequence(Qt::Key_F9),
       [this] { lookFromAfar(stack_->currentWidget() != far_); });
+  add(menu, tr("hook-up"), QKeySequence(Qt::Key_F11), [this] { turnTo(hook_up_); });
+  add(menu, tr("attempts"), QKeySequence(Qt::Key_F12), [this] { turnTo(attempts_); });
+  add(menu, tr("plugins"), QKeySequence(Qt::CTRL | Qt::Key_P), [this] { turnTo(plugins_); });
   add(menu, tr("whole time"), QKeySequence(Qt::Key_F4), [this] { axis_->showAll(); });
   add(menu, tr("follow or stand still"), QKeySequence(Qt::CTRL | Qt::Key_F),
       [this] { axis_->setFollow(!axis_->follows()); });
@@ -476,25 +623,46 @@ void Window::resizeEvent(QResizeEvent* e) {
 
 LiveSource* Window::live() const { return qobject_cast<LiveSource*>(source_.get()); }
 
-bool Window::startLive(job::Job job, bool may_ask, const QString& folder) {
+bool Window::startLive(job::Job job, bool may_ask, const QString& folder, const QStringList& uris) {
   auto source = std::make_unique<LiveSource>(std::move(job), may_ask);
-  if (Status begun = source->start({}, folder.toStdString()); !begun) {
+  std::vector<std::string> given;
+  for (const QString& uri : uris) given.push_back(uri.toStdString());
+  if (Status begun = source->start(given, folder.toStdString()); !begun) {
     start_->tell(text(begun.error().text()));
     return false;
   }
   connect(source.get(), &LiveSource::askedAll, this, [this](const QString& what) { live_bar_->tell(what); });
   present(std::move(source));
+  if (const auto read = readiness::cautionsRead(live()->job()); read && *read) {
+    (void)live()->note(readiness::cautionsNote(live()->job(), **read));
+    hook_up_->nameLine()->setText(text((*read)->by));
+  }
   axis_->setFollow(true);
   return true;
 }
 
-void Window::record(const QString& job_file, bool may_ask) {
+void Window::record(const QString& job_file, bool may_ask, const QStringList& uris) {
   start_->tell({});
   if (!mayLeave()) return;
   auto job = job::readJob(job_file.toStdString());
   if (!job) return start_->tell(text(job.error().text()));
+  // A simulated or replayed bench hurts nobody.
+  const auto simulated = [](const std::string& uri) {
+    return uri.starts_with("bench:") || uri.starts_with("replay:");
+  };
+  const bool joined = uris.isEmpty() ? !std::all_of(job->links.begin(), job->links.end(),
+                                                    [&](const auto& l) { return simulated(l.uri); }) ||
+                                           !job->meters.empty()
+                                     : !std::all_of(uris.begin(), uris.end(), [&](const QString& u) {
+                                         return simulated(u.toStdString());
+                                       });
+  if (joined) {
+    const auto read = readCautions(this, *job);
+    if (!read) return start_->tell(text(read.error().text()));
+    if (!*read) return;
+  }
   bench_readings_.clear();
-  startLive(std::move(*job), may_ask, QFileInfo(job_file).absolutePath());
+  startLive(std::move(*job), may_ask, QFileInfo(job_file).absolutePath(), uris);
 }
 
 void Window::tryBench(const QString& scenario, bool may_ask) {
@@ -517,7 +685,7 @@ void Window::tryBench(const QString& scenario, bool may_ask) {
   bench_readings_.clear();
   if (const auto s = bench::loadScenario(scenario.toStdString()))
     if (auto readings = bench::readings(*s)) bench_readings_ = std::move(*readings);
-  startLive(std::move(*job), may_ask, trial);
+  startLive(std::move(*job), may_ask, trial, {});
 }
 
 /// What the scenario's meter shows for what the card asks.
@@ -557,6 +725,9 @@ void Window::togglePower() {
             Role::plain, true));
   for (const auto& caution : readiness::cautions(l->job()))
     all->addWidget(label(text(caution), Role::faint, true));
+  if (const std::string open = hookUpOpen(); !open.empty())
+    all->addWidget(label(tr("The hook-up is not done (F11): %1. It will be noted so.").arg(text(open)),
+                         Role::plain, true));
   auto* by = new QLineEdit(&dialog);
   by->setPlaceholderText(tr("your name, for the record"));
   by->setAccessibleName(by->placeholderText());
@@ -607,7 +778,16 @@ void Window::togglePower() {
   const auto locks = readiness::standing(l->job(), *l->evidence());
   if (!readiness::mayPower(locks))
     return live_bar_->tell(tr("power stays off: %1").arg(text(readiness::inTheWay(locks))));
+  if (const std::string open = hookUpOpen(); !open.empty())
+    (void)l->note("power comes on with the hook-up open: " + open);
   done(l->power(event::PowerState::on));
+}
+
+std::string Window::hookUpOpen() const {
+  const readiness::Sheet* s = source_->sheet();
+  return s == nullptr
+             ? std::string()
+             : readiness::hookUpOpen(readiness::hookUpState(source_->job(), *source_->evidence(), *s));
 }
 
 bool Window::endRecording() {
@@ -689,6 +869,9 @@ void Window::present(std::unique_ptr<Source> source) {
   axis_->show(nullptr, 9);
   reasons_.reset();
   source_ = std::move(source);
+  hook_up_->forget();
+  attempts_->tell({});
+  plugins_->forget();
   left_out_ = reasons::ruledOut(source_->job());
   skipped_.clear();
   reasons_ = std::make_unique<Reasons>(source_->job());
@@ -698,6 +881,7 @@ void Window::present(std::unique_ptr<Source> source) {
     think();
   });
   connect(source_.get(), &Source::drawn, this, &Window::drawn);
+  connect(source_.get(), &Source::pluginsGrew, this, &Window::drawPlugins);
   connect(source_.get(), &Source::grew, this, [this] {
     header_->show(*source_);
     events_->refresh();
@@ -733,6 +917,7 @@ bool Window::moduleAnswers() const {
 
 void Window::judged() {
   header_->show(*source_);
+  showPages();
   const readiness::Sheet* s = source_->sheet();
   const readiness::Evidence* e = source_->evidence();
   steps_->show(s);
@@ -776,6 +961,10 @@ void Window::drawn() {
       source_->job().nominal_V > 12 ? "supply.module_min_24_V" : "supply.module_min_V"));
   axis_->nameLinks([source = source_.get()](std::uint16_t link) { return source->linkName(link); });
   axis_->show(source_->timeline(), least);
+  drawPlugins();
+}
+
+void Window::drawPlugins() {
   std::vector<std::pair<QString, review::Pyramid>> series;
   for (const auto& plugin : source_->plugins())
     for (std::size_t i = 0; i < plugin.points.size() && i < plugin.facts.series.size(); ++i) {

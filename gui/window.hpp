@@ -23,10 +23,15 @@ class QStackedWidget;
 
 namespace pin16::gui {
 
+class AttemptsPage;
 class EventsPanel;
 class FarView;
+class FoundPanel;
 class Glyph;
+class HookUpPage;
+class JobForm;
 class LiveSource;
+class PluginsPage;
 class ReasonsPanel;
 class ShortLabel;
 class StepsPanel;
@@ -58,14 +63,19 @@ class StartPage : public QWidget {
   void tell(const QString& trouble);
   [[nodiscard]] QLineEdit* captureLine() const { return capture_; }
   [[nodiscard]] QComboBox* scenarios() const { return scenario_; }
+  [[nodiscard]] QLineEdit* jobLine() const { return job_; }
+  [[nodiscard]] QLineEdit* urisLine() const { return uris_; }
+  [[nodiscard]] FoundPanel* found() const { return found_; }
 
  Q_SIGNALS:
   void review(const QString& file, const QString& job);
-  void record(const QString& job, bool may_ask);
+  void record(const QString& job, bool may_ask, const QStringList& uris);
+  void newJob();
   void tryBench(const QString& scenario, bool may_ask);
 
  private:
-  QLineEdit *capture_, *capture_job_, *job_;
+  QLineEdit *capture_, *capture_job_, *job_, *uris_;
+  FoundPanel* found_;
   QComboBox* scenario_;
   QLabel *scenario_text_, *trouble_;
 };
@@ -98,8 +108,9 @@ class Window : public QMainWindow {
 
   /// `job` empty: job.toml beside the capture, else none. Troubles are shown on the start page.
   void review(const QString& file, const QString& job);
-  /// Begins a recording of the job's links. `may_ask`: read-only requests are allowed when asked for by hand.
-  void record(const QString& job, bool may_ask);
+  /// Begins a recording of the job's links, or of `uris` in their place. `may_ask`: read-only requests are
+  /// allowed when asked for by hand.
+  void record(const QString& job, bool may_ask, const QStringList& uris = {});
   /// The same on the simulated bench, with a copy of the scenario's job.
   void tryBench(const QString& scenario, bool may_ask);
   void backToStart();
@@ -119,6 +130,12 @@ class Window : public QMainWindow {
   [[nodiscard]] SupplyPath* path() const { return path_; }
   [[nodiscard]] Header* header() const { return header_; }
   [[nodiscard]] StartPage* startPage() const { return start_; }
+  [[nodiscard]] JobForm* jobForm() const { return form_; }
+  [[nodiscard]] HookUpPage* hookUpPage() const { return hook_up_; }
+  [[nodiscard]] PluginsPage* pluginsPage() const { return plugins_; }
+  [[nodiscard]] AttemptsPage* attemptsPage() const { return attempts_; }
+  /// A page in place of the sheet, or back to it.
+  void turnTo(QWidget* page);
   [[nodiscard]] const Reasons* reasons() const { return reasons_.get(); }
 
  protected:
@@ -126,15 +143,20 @@ class Window : public QMainWindow {
   void closeEvent(QCloseEvent* e) override;
 
  private:
-  bool startLive(job::Job job, bool may_ask, const QString& folder);
+  void makePages();
+  void showPages();
+  [[nodiscard]] std::string hookUpOpen() const;
+  bool startLive(job::Job job, bool may_ask, const QString& folder, const QStringList& uris);
   bool mayLeave();
   void togglePower();
+  void toggleAttempt();
   void fillFromBench(const QString& id, const QString& suffix);
   enum Section { kPath, kTime, kReasons, kEvents, kSections };
   void makeActions();
   void present(std::unique_ptr<Source> source);
   void judged();
   void drawn();
+  void drawPlugins();
   void think();
   void enter(const QString& reading);
   void fold();
@@ -144,6 +166,10 @@ class Window : public QMainWindow {
   StartPage* start_;
   QWidget* sheet_;
   FarView* far_;
+  JobForm* form_;
+  HookUpPage* hook_up_;
+  AttemptsPage* attempts_;
+  PluginsPage* plugins_;
   Header* header_;
   LiveBar* live_bar_;
   SupplyPath* path_;

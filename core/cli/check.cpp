@@ -20,6 +20,7 @@
 #include "core/protocol/witness.hpp"
 #include "core/readiness/clean_start.hpp"
 #include "core/readiness/evidence.hpp"
+#include "core/readiness/hook_up.hpp"
 #include "core/readiness/interlocks.hpp"
 #include "core/readiness/plan.hpp"
 #include "core/readiness/sheet.hpp"
@@ -675,17 +676,15 @@ int check(const Options& o) {
   if (!o.operator_file.empty()) {
     auto said = readOperatorFile(o.operator_file, o.by);
     if (!said) return fail(said.error());
-    const auto locks = readiness::interlocks(*job);
+    std::vector<std::string> codes;
+    for (const auto& l : readiness::interlocks(*job)) codes.push_back(l.code);
+    for (const auto& i : readiness::hookUp(*job)) codes.push_back(readiness::hookUpTick(i.code, "").code);
     for (const Saying& s : *said)
-      if (s.what == Saying::What::clearance && std::none_of(locks.begin(), locks.end(), [&](const auto& l) {
-            return l.code == s.clearance.code;
-          })) {
-        std::string known;
-        for (const auto& l : locks) known += (known.empty() ? "" : ", ") + l.code;
+      if (s.what == Saying::What::clearance &&
+          std::find(codes.begin(), codes.end(), s.clearance.code) == codes.end())
         return fail({ErrorKind::input,
                      "'" + s.clearance.code + "' is nothing that this job must have cleared before power",
-                     o.operator_file, "it is one of " + known});
-      }
+                     o.operator_file, fmt::format("it is one of {}", fmt::join(codes, ", "))});
     sayings.insert(sayings.end(), said->begin(), said->end());
   }
   if (!o.sweep.empty())

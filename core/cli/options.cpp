@@ -184,7 +184,11 @@ int run(int argc, char** argv) try {
                 "\"NAME=2026-11-27T18:30:05Z\": what another computer's clock shows right now");
   c->add_option("--note", o.words, "anything else");
   c->add_option("--by", o.by, "who says so");
+  c->add_flag("--cautions", o.cautions, "shows the cautions of this job and keeps that --by has read them");
   addJson(c, o);
+
+  c = add("plan", "the order of the hook-up, and what power will do: before anything is joined", plan);
+  c->add_option("--job", o.job, "job file")->required();
 
   c = add("why", "nobody answers: which cause is it, and what to measure next", why);
   c->add_option("--job", o.job, "job file")->required();

@@ -32,6 +32,7 @@ struct Options {
   std::vector<std::string> plugins;   ///< --plugin
   std::vector<std::string> photos, people, meters, clocks;  ///< scene
   bool found = false, left = false;                         ///< scene: which checklist
+  bool cautions = false;                                    ///< scene: read, and by whom
   unsigned threads = 1;                                     ///< review --threads
   std::string priors;                                       ///< why --priors
   std::vector<std::string> without;                         ///< why --without
@@ -65,6 +66,7 @@ int review(const Options& o);
 int verify(const Options& o);
 int note(const Options& o);
 int scene(const Options& o);
+int plan(const Options& o);
 int why(const Options& o);
 int bench(const Options& o);
 int links(const Options& o);

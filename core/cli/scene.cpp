@@ -16,6 +16,8 @@
 #include "core/cli/live_json.hpp"
 #include "core/cli/operator.hpp"
 #include "core/cli/options.hpp"
+#include "core/readiness/cautions.hpp"
+#include "core/readiness/plan.hpp"
 
 namespace pin16::cli {
 namespace {
@@ -44,6 +46,10 @@ class Scene {
   Scene(const Options& o, job::Job job)
       : o_(o), job_(std::move(job)), folder_(fs::absolute(job_.file).parent_path()) {}
   Status add() {
+    if (o_.cautions) {
+      for (const auto& line : readiness::cautions(job_)) std::fprintf(stderr, "caution: %s\n", line.c_str());
+      if (Status s = readiness::keepCautionsRead(job_, o_.by); !s) return s;
+    }
     if (Status s = checklist(); !s) return s;
     for (const auto& path : o_.photos)
       if (Status s = photo(path); !s) return s;

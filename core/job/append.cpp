@@ -69,4 +69,22 @@ Status appendTo(const std::string& file, std::string_view text, const std::strin
   return {};
 }
 
+Status createNew(const std::string& file, std::string_view text, const std::string& what) {
+  const auto failed = [&](const char* how) {
+    return Error{ErrorKind::record, what + " " + how + ": " + std::strerror(errno), file,
+                 "Check the folder, its permissions and free space"};
+  };
+  const int fd = ::open(file.c_str(), O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0644);
+  if (fd < 0 && errno == EEXIST)
+    return Error{ErrorKind::usage, "there is a file of this name", file,
+                 "It stays as it is; choose another name"};
+  if (fd < 0) return failed("cannot be made");
+  const bool good = writeAll(fd, text) && ::fsync(fd) == 0;
+  const Error error = failed("could not be written");
+  ::close(fd);
+  if (!good) return error;
+  if (!syncFolderOf(file)) return failed("is new, and its folder could not be synced");
+  return {};
+}
+
 }  // namespace pin16::job

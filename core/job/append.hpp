@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
-/// Files beside a job that are only ever appended to, a line at a time, fields parted by tabs.
+/// Files that are never overwritten: those beside a job, only ever appended to, a line at a time, fields
+/// parted by tabs, and new ones.
 
 #include <string>
 #include <string_view>
@@ -18,5 +19,8 @@ namespace pin16::job {
 /// people. ErrorKind::record.
 [[nodiscard]] Status appendTo(const std::string& file, std::string_view text, const std::string& what,
                               const std::string& advice);
+/// A new file with this text, on disk when this returns. ErrorKind::usage if there is one of that name: it
+/// stays as it is. ErrorKind::record.
+[[nodiscard]] Status createNew(const std::string& file, std::string_view text, const std::string& what);
 
 }  // namespace pin16::job

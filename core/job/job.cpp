@@ -203,8 +203,22 @@ void readBand(Section& s, const char* min_key, const char* max_key, double most,
            "Check the two against the label or the service information");
 }
 
+/// ISO 3779: 17 characters, capital letters without I, O, Q, and digits.
+void readVin(Section& s, Module& module) {
+  constexpr std::size_t kLength = 17;
+  s.text("vin", module.vin);
+  if (module.vin.empty()) return;
+  if (module.vin.size() != kLength ||
+      module.vin.find_first_not_of("0123456789ABCDEFGHJKLMNPRSTUVWXYZ") != std::string::npos)
+    s.fail(*s.find("vin"), "vin",
+           fmt::format("expected 17 capital letters and digits, got {} characters", module.vin.size()),
+           "Without I, O and Q, as on the plate; omit it when it is unknown");
+}
+
 void readModule(Section s, Module& module) {
   s.text("name", module.name);
+  readVin(s, module);
+  s.text("pins", module.pins);
   readAddress(s, module);
   readLineAddress(s, module);
   readBand(s, "supply_min_V", "supply_max_V", 60, "V", module.supply_min_V, module.supply_max_V);

@@ -59,6 +59,8 @@ struct Feed {
 
 struct Module {
   std::string name = "module";
+  std::string vin;   ///< of the vehicle that it belongs to, 17 characters; empty unknown
+  std::string pins;  ///< what is known of its connector, for the person who joins it; empty unknown
   std::optional<Address> address;  ///< nothing: unknown
   /// On K-line the physical address, on J1850 the node address; nothing: unknown.
   std::optional<std::uint8_t> line_address;

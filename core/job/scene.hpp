@@ -22,8 +22,8 @@ struct SceneEntry {
   /// it. clock: "NAME: OFFSET s +- S s". Else free.
   std::string text;
 };
-inline constexpr std::array<std::string_view, 7> kSceneKinds{"found", "left",  "photo", "person",
-                                                             "meter", "clock", "note"};
+inline constexpr std::array<std::string_view, 8> kSceneKinds{"found", "left",  "photo", "person",
+                                                             "meter", "clock", "note",  "caution"};
 
 /// One thing to look at, on arrival and before leaving.
 struct SceneItem {

@@ -49,22 +49,6 @@ Got readAll(int fd, Ns deadline_ns, void* to, std::size_t count) {
   return Got::message;
 }
 
-void append(Results& all, Results&& more) {
-  const auto move = [](auto& to, auto& from) {
-    to.insert(to.end(), std::make_move_iterator(from.begin()), std::make_move_iterator(from.end()));
-  };
-  for (std::size_t i = 0; i < all.points.size() && i < more.points.size(); ++i)
-    move(all.points[i], more.points[i]);
-  for (std::size_t i = 0; i < all.counters.size() && i < more.counters.size(); ++i)
-    all.counters[i] += more.counters[i];
-  move(all.findings, more.findings);
-  move(all.sections, more.sections);
-  move(all.evidence, more.evidence);
-  if (all.failed.empty()) all.failed = more.failed;
-  all.dropped += more.dropped;
-  if (all.dropped_why.empty()) all.dropped_why = more.dropped_why;
-}
-
 class Apart : public Runner {
  public:
   Apart(int socket, pid_t pid, Ns patience_ns) : socket_(socket), pid_(pid), patience_ns_(patience_ns) {}
@@ -115,6 +99,7 @@ class Apart : public Runner {
     end();
     return std::move(results_);
   }
+  [[nodiscard]] Results takeSoFar() override { return takeFrom(results_); }
 
  private:
   [[nodiscard]] bool alive() const { return results_.failed.empty() && socket_ >= 0; }

@@ -189,6 +189,12 @@ void Host::answered(const Question& question, const event::Exchange* exchange, c
   runners_[question.plugin]->answered(question.asked.tag, exchange, refused);
 }
 
+std::vector<Results> Host::takeSoFar() {
+  std::vector<Results> out;
+  for (const auto& r : runners_) out.push_back(r->takeSoFar());
+  return out;
+}
+
 std::vector<Results> Host::finish(Ns end_ns) {
   settle();
   std::vector<Results> out;

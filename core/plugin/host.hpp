@@ -64,6 +64,8 @@ class Host {
   [[nodiscard]] std::vector<Question> takeQuestions();
   void answered(const Question& question, const event::Exchange* exchange, const std::string& refused);
 
+  /// Live: what each plugin gave since the last call, by name (one thread only).
+  [[nodiscard]] std::vector<Results> takeSoFar();
   /// The stream has ended; nothing can be taken after. One entry a plugin, by name.
   [[nodiscard]] std::vector<Results> finish(Ns end_ns);
   [[nodiscard]] const std::vector<Refused>& refused() const { return refused_; }

@@ -382,15 +382,7 @@ std::optional<std::vector<Figure>> Local::figures(const pin16_figure* rows, std:
   return out;
 }
 
-Results Local::takeResults() {
-  Results out = std::move(results_);
-  results_ = {};
-  results_.facts = out.facts;
-  results_.failed = out.failed;
-  results_.points.resize(out.points.size());
-  results_.counters.resize(out.counters.size());
-  return out;
-}
+Results Local::takeResults() { return takeFrom(results_); }
 
 void Local::start() {
   guarded("create", [&] { self_ = plugin_.create(&host_); });

@@ -119,6 +119,11 @@ struct Results {
   }
 };
 
+/// Adds what came later of the same plugin; counters add up.
+void append(Results& all, Results&& more);
+/// What is in `all`; there remain its description and whether it failed.
+[[nodiscard]] Results takeFrom(Results& all);
+
 /// A file that was not loaded.
 struct Refused {
   std::string path;

@@ -26,6 +26,7 @@ class Here : public Runner {
   }
   void finish(Ns end_ns) override { local_->finish(end_ns); }
   [[nodiscard]] Results takeResults() override { return local_->takeResults(); }
+  [[nodiscard]] Results takeSoFar() override { return local_->takeResults(); }
 
  private:
   std::unique_ptr<Library> library_;  // null: linked in; outlives local_

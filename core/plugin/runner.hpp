@@ -37,6 +37,8 @@ class Runner {
   virtual void finish(Ns end_ns) = 0;
   /// After finish(), or whenever it has failed.
   [[nodiscard]] virtual Results takeResults() = 0;
+  /// What it gave since the last call, before finish().
+  [[nodiscard]] virtual Results takeSoFar() = 0;
 };
 
 /// Loads `path` into this process. Errors as Library::load and readFacts.

@@ -2,6 +2,152 @@
 <!DOCTYPE TS>
 <TS version="2.1" language="de">
 <context>
+    <name>pin16::gui::AttemptsPage</name>
+    <message>
+        <source>Attempts of this job</source>
+        <translation>Versuche dieses Auftrags</translation>
+    </message>
+    <message>
+        <source>No attempt yet.</source>
+        <translation>Noch kein Versuch.</translation>
+    </message>
+    <message>
+        <source>the one thing that was changed since, or &quot;nothing: why&quot;</source>
+        <translation>das Eine, was seither geändert wurde, oder „nichts: warum“</translation>
+    </message>
+    <message>
+        <source>what the other program said, word for word</source>
+        <translation>was das andere Programm sagte, Wort für Wort</translation>
+    </message>
+    <message>
+        <source>its ignition cycles</source>
+        <translation>seine Zündzyklen</translation>
+    </message>
+    <message>
+        <source>&quot;ignition cycle, download&quot; of its report, if it has one (49 CFR 563.5)</source>
+        <translation>„ignition cycle, download“ aus seinem Bericht, wenn es einen gibt (49 CFR 563.5)</translation>
+    </message>
+    <message>
+        <source>keep</source>
+        <translation>behalten</translation>
+    </message>
+    <message>
+        <source>back to the sheet</source>
+        <translation>zurück zum Blatt</translation>
+    </message>
+    <message>
+        <source>Change one thing at a time, and say which: then the next attempt can tell something.</source>
+        <translation>Immer nur Eines ändern und sagen, was: Dann verrät der nächste Versuch etwas.</translation>
+    </message>
+    <message>
+        <source>under way</source>
+        <translation>läuft</translation>
+    </message>
+    <message>
+        <source>ended: %1</source>
+        <translation>geendet: %1</translation>
+    </message>
+    <message>
+        <source>power-up %1</source>
+        <translation>Einschaltung %1</translation>
+    </message>
+    <message>
+        <source>power-up not known</source>
+        <translation>Einschaltung nicht bekannt</translation>
+    </message>
+    <message>
+        <source>changed</source>
+        <translation>geändert</translation>
+    </message>
+    <message>
+        <source>not said</source>
+        <translation>nicht gesagt</translation>
+    </message>
+    <message>
+        <source>supply</source>
+        <translation>Versorgung</translation>
+    </message>
+    <message>
+        <source>not measured</source>
+        <translation>nicht gemessen</translation>
+    </message>
+    <message>
+        <source>see its capture</source>
+        <translation>siehe seine Aufzeichnung</translation>
+    </message>
+    <message>
+        <source>it said</source>
+        <translation>es sagte</translation>
+    </message>
+    <message>
+        <source>ignition cycles</source>
+        <translation>Zündzyklen</translation>
+    </message>
+    <message>
+        <source>attempt ends</source>
+        <translation>Versuch endet</translation>
+    </message>
+    <message>
+        <source>attempt begins</source>
+        <translation>Versuch beginnt</translation>
+    </message>
+    <message>
+        <source>no bit</source>
+        <translation>kein Bit</translation>
+    </message>
+    <message>
+        <source>errors only</source>
+        <translation>nur Fehler</translation>
+    </message>
+    <message>
+        <source>unacknowledged</source>
+        <translation>unbestätigt</translation>
+    </message>
+    <message>
+        <source>silent</source>
+        <translation>stumm</translation>
+    </message>
+    <message>
+        <source>negative</source>
+        <translation>abgelehnt</translation>
+    </message>
+    <message>
+        <source>pending</source>
+        <translation>vertröstet</translation>
+    </message>
+    <message>
+        <source>cut</source>
+        <translation>abgebrochen</translation>
+    </message>
+    <message>
+        <source>through</source>
+        <translation>durch</translation>
+    </message>
+</context>
+<context>
+    <name>pin16::gui::CautionsDialog</name>
+    <message>
+        <source>cautions</source>
+        <translation>Vorsicht</translation>
+    </message>
+    <message>
+        <source>Before anything is joined: read this once for this job.</source>
+        <translation>Bevor etwas verbunden wird: einmal für diesen Auftrag lesen.</translation>
+    </message>
+    <message>
+        <source>your name, for the record</source>
+        <translation>Ihr Name, fürs Protokoll</translation>
+    </message>
+    <message>
+        <source>I have read them</source>
+        <translation>Ich habe es gelesen</translation>
+    </message>
+    <message>
+        <source>back</source>
+        <translation>zurück</translation>
+    </message>
+</context>
+<context>
     <name>pin16::gui::EventModel</name>
     <message>
         <source>seconds</source>
@@ -115,6 +261,61 @@
     </message>
 </context>
 <context>
+    <name>pin16::gui::FoundPanel</name>
+    <message>
+        <source>serial number %1</source>
+        <translation>Seriennummer %1</translation>
+    </message>
+    <message>
+        <source>In use by %1: leave it alone if it is the other equipment&apos;s.</source>
+        <translation>In Gebrauch von %1: nicht anrühren, wenn es zum anderen Gerät gehört.</translation>
+    </message>
+    <message>
+        <source>No permission to open it: %1</source>
+        <translation>Darf nicht geöffnet werden: %1</translation>
+    </message>
+    <message>
+        <source>No serial port.</source>
+        <translation>Kein serieller Anschluss.</translation>
+    </message>
+    <message>
+        <source>Bring it up with: %1</source>
+        <translation>So wird er in Betrieb genommen: %1</translation>
+    </message>
+    <message>
+        <source>take</source>
+        <translation>nehmen</translation>
+    </message>
+    <message>
+        <source>take %1</source>
+        <translation>%1 nehmen</translation>
+    </message>
+    <message>
+        <source>what hangs on %1</source>
+        <translation>was an %1 hängt</translation>
+    </message>
+    <message>
+        <source>it is …</source>
+        <translation>das ist …</translation>
+    </message>
+    <message>
+        <source>meter (SCPI)</source>
+        <translation>Messgerät (SCPI)</translation>
+    </message>
+    <message>
+        <source>CAN adapter, serial-line</source>
+        <translation>CAN-Adapter, seriell</translation>
+    </message>
+    <message>
+        <source>adapter, AT commands</source>
+        <translation>Adapter, AT-Befehle</translation>
+    </message>
+    <message>
+        <source>K-line cable</source>
+        <translation>K-Line-Kabel</translation>
+    </message>
+</context>
+<context>
     <name>pin16::gui::Header</name>
     <message>
         <source>progress of reading the capture</source>
@@ -151,6 +352,375 @@
     <message>
         <source>Next: %1</source>
         <translation>Als Nächstes: %1</translation>
+    </message>
+</context>
+<context>
+    <name>pin16::gui::HookUpPage</name>
+    <message>
+        <source>Hook-up, power last</source>
+        <translation>Anschließen, Strom zuletzt</translation>
+    </message>
+    <message>
+        <source>your name, for the record</source>
+        <translation>Ihr Name, fürs Protokoll</translation>
+    </message>
+    <message>
+        <source>back to the sheet</source>
+        <translation>zurück zum Blatt</translation>
+    </message>
+</context>
+<context>
+    <name>pin16::gui::HookUpRow</name>
+    <message>
+        <source>why it is passed over, then Return</source>
+        <translation>warum übergangen, dann Eingabetaste</translation>
+    </message>
+    <message>
+        <source>pass over …</source>
+        <translation>übergehen …</translation>
+    </message>
+    <message>
+        <source>locked: what stands before it is open</source>
+        <translation>gesperrt: Davor ist etwas offen</translation>
+    </message>
+    <message>
+        <source>open</source>
+        <translation>offen</translation>
+    </message>
+    <message>
+        <source>open; ticks itself when: %1</source>
+        <translation>offen; hakt sich selbst ab, wenn: %1</translation>
+    </message>
+    <message>
+        <source>seen: %1</source>
+        <translation>gesehen: %1</translation>
+    </message>
+    <message>
+        <source>done</source>
+        <translation>getan</translation>
+    </message>
+    <message>
+        <source>done, says %1</source>
+        <translation>getan, sagt %1</translation>
+    </message>
+    <message>
+        <source>passed over by %1: %2</source>
+        <translation>übergangen von %1: %2</translation>
+    </message>
+    <message>
+        <source>power comes on …</source>
+        <translation>Strom kommt …</translation>
+    </message>
+    <message>
+        <source>take back</source>
+        <translation>zurücknehmen</translation>
+    </message>
+</context>
+<context>
+    <name>pin16::gui::JobForm</name>
+    <message>
+        <source>A new job</source>
+        <translation>Ein neuer Auftrag</translation>
+    </message>
+    <message>
+        <source>Only the arrangement must be known. What you do not know stays empty: a guess here would be taken for knowledge later.</source>
+        <translation>Nur die Anordnung muss bekannt sein. Was Sie nicht wissen, bleibt leer: Eine Vermutung würde später für Wissen gehalten.</translation>
+    </message>
+    <message>
+        <source>file of the job</source>
+        <translation>Datei des Auftrags</translation>
+    </message>
+    <message>
+        <source>choose …</source>
+        <translation>wählen …</translation>
+    </message>
+    <message>
+        <source>choose: %1</source>
+        <translation>wählen: %1</translation>
+    </message>
+    <message>
+        <source>write the job</source>
+        <translation>Auftrag schreiben</translation>
+    </message>
+    <message>
+        <source>back</source>
+        <translation>zurück</translation>
+    </message>
+    <message>
+        <source>Jobs (*.toml);;All files (*)</source>
+        <translation>Aufträge (*.toml);;Alle Dateien (*)</translation>
+    </message>
+    <message>
+        <source>The job</source>
+        <translation>Der Auftrag</translation>
+    </message>
+    <message>
+        <source>what people call it</source>
+        <translation>wie man ihn nennt</translation>
+    </message>
+    <message>
+        <source>Yard 14, silver van</source>
+        <translation>Hof 14, silberner Transporter</translation>
+    </message>
+    <message>
+        <source>arrangement</source>
+        <translation>Anordnung</translation>
+    </message>
+    <message>
+        <source>in the vehicle, its own battery</source>
+        <translation>im Fahrzeug, eigene Batterie</translation>
+    </message>
+    <message>
+        <source>in the vehicle, fed at the fuse slot</source>
+        <translation>im Fahrzeug, am Sicherungsplatz gespeist</translation>
+    </message>
+    <message>
+        <source>removed, on the table</source>
+        <translation>ausgebaut, auf dem Tisch</translation>
+    </message>
+    <message>
+        <source>which bus</source>
+        <translation>welcher Bus</translation>
+    </message>
+    <message>
+        <source>module&apos;s bus is on the connector</source>
+        <translation>Bus des Moduls liegt am Stecker</translation>
+    </message>
+    <message>
+        <source>behind a gateway</source>
+        <translation>hinter einem Gateway</translation>
+    </message>
+    <message>
+        <source>leads on the module&apos;s own bus</source>
+        <translation>Leitungen am Bus des Moduls</translation>
+    </message>
+    <message>
+        <source>electrical system</source>
+        <translation>Bordnetz</translation>
+    </message>
+    <message>
+        <source>12 V</source>
+        <translation>12 V</translation>
+    </message>
+    <message>
+        <source>24 V</source>
+        <translation>24 V</translation>
+    </message>
+    <message>
+        <source>budget of power-ups</source>
+        <translation>Budget an Einschaltungen</translation>
+    </message>
+    <message>
+        <source>stop after so many attempts that end alike</source>
+        <translation>Halt nach so vielen gleich endenden Versuchen</translation>
+    </message>
+    <message>
+        <source>wait with all supplies off, seconds</source>
+        <translation>Wartezeit ohne jede Speisung, Sekunden</translation>
+    </message>
+    <message>
+        <source>this vehicle&apos;s own figure</source>
+        <translation>Angabe für dieses Fahrzeug</translation>
+    </message>
+    <message>
+        <source>where that figure stands</source>
+        <translation>wo diese Angabe steht</translation>
+    </message>
+    <message>
+        <source>service information, chapter</source>
+        <translation>Serviceunterlagen, Kapitel</translation>
+    </message>
+    <message>
+        <source>sealed: nothing is ever sent, the gate stays shut</source>
+        <translation>versiegelt: Nichts wird je gesendet, das Tor bleibt zu</translation>
+    </message>
+    <message>
+        <source>The module</source>
+        <translation>Das Modul</translation>
+    </message>
+    <message>
+        <source>As far as it is known, from its label or the service information.</source>
+        <translation>Soweit bekannt, vom Etikett oder aus den Serviceunterlagen.</translation>
+    </message>
+    <message>
+        <source>what it is</source>
+        <translation>was es ist</translation>
+    </message>
+    <message>
+        <source>restraint control module</source>
+        <translation>Steuergerät der Rückhaltesysteme</translation>
+    </message>
+    <message>
+        <source>vehicle identification number</source>
+        <translation>Fahrzeug-Identifizierungsnummer</translation>
+    </message>
+    <message>
+        <source>its pins: feed, ground, bus</source>
+        <translation>seine Kontakte: Speisung, Masse, Bus</translation>
+    </message>
+    <message>
+        <source>1 and 20 feed, 21 ground, 5 and 6 bus</source>
+        <translation>1 und 20 Speisung, 21 Masse, 5 und 6 Bus</translation>
+    </message>
+    <message>
+        <source>identifiers unknown</source>
+        <translation>Kennungen unbekannt</translation>
+    </message>
+    <message>
+        <source>11-bit identifiers</source>
+        <translation>11-Bit-Kennungen</translation>
+    </message>
+    <message>
+        <source>29-bit identifiers</source>
+        <translation>29-Bit-Kennungen</translation>
+    </message>
+    <message>
+        <source>address on K-line or J1850</source>
+        <translation>Adresse auf K-Line oder J1850</translation>
+    </message>
+    <message>
+        <source>addressing</source>
+        <translation>Adressierung</translation>
+    </message>
+    <message>
+        <source>its address</source>
+        <translation>seine Adresse</translation>
+    </message>
+    <message>
+        <source>identifier of requests</source>
+        <translation>Kennung der Anfragen</translation>
+    </message>
+    <message>
+        <source>identifier of answers</source>
+        <translation>Kennung der Antworten</translation>
+    </message>
+    <message>
+        <source>least volts</source>
+        <translation>mindestens Volt</translation>
+    </message>
+    <message>
+        <source>most volts</source>
+        <translation>höchstens Volt</translation>
+    </message>
+    <message>
+        <source>bit rate, bit/s</source>
+        <translation>Bitrate, bit/s</translation>
+    </message>
+    <message>
+        <source>unknown</source>
+        <translation>unbekannt</translation>
+    </message>
+    <message>
+        <source>bus</source>
+        <translation>Bus</translation>
+    </message>
+    <message>
+        <source>CAN, or unknown</source>
+        <translation>CAN, oder unbekannt</translation>
+    </message>
+    <message>
+        <source>What feeds it</source>
+        <translation>Was es speist</translation>
+    </message>
+    <message>
+        <source>For the prediction of a clean start. Leave it out if you do not know it.</source>
+        <translation>Für die Vorhersage eines sauberen Starts. Weglassen, wenn nicht bekannt.</translation>
+    </message>
+    <message>
+        <source>not described</source>
+        <translation>nicht beschrieben</translation>
+    </message>
+    <message>
+        <source>battery or pack</source>
+        <translation>Batterie oder Starthilfe-Akku</translation>
+    </message>
+    <message>
+        <source>bench supply with a limit</source>
+        <translation>Labornetzgerät mit Grenze</translation>
+    </message>
+    <message>
+        <source>source</source>
+        <translation>Quelle</translation>
+    </message>
+    <message>
+        <source>its volts at rest</source>
+        <translation>ihre Ruhespannung, V</translation>
+    </message>
+    <message>
+        <source>its limit, A</source>
+        <translation>ihre Grenze, A</translation>
+    </message>
+    <message>
+        <source>fuse in the lead, A</source>
+        <translation>Sicherung in der Leitung, A</translation>
+    </message>
+    <message>
+        <source>lead, mm²</source>
+        <translation>Leitung, mm²</translation>
+    </message>
+    <message>
+        <source>lead, m there and back</source>
+        <translation>Leitung, m hin und zurück</translation>
+    </message>
+    <message>
+        <source>Links and meters</source>
+        <translation>Verbindungen und Messgeräte</translation>
+    </message>
+    <message>
+        <source>What is plugged in shows here by itself. No port is opened to see what it is: you say so.</source>
+        <translation>Was eingesteckt ist, erscheint hier von selbst. Kein Anschluss wird geöffnet, um nachzusehen: Sie sagen es.</translation>
+    </message>
+    <message>
+        <source>another link</source>
+        <translation>weitere Verbindung</translation>
+    </message>
+    <message>
+        <source>another meter</source>
+        <translation>weiteres Messgerät</translation>
+    </message>
+    <message>
+        <source>meter</source>
+        <translation>Messgerät</translation>
+    </message>
+    <message>
+        <source>link</source>
+        <translation>Verbindung</translation>
+    </message>
+    <message>
+        <source>its volts lie at</source>
+        <translation>seine Volt liegen an</translation>
+    </message>
+    <message>
+        <source>its amperes are</source>
+        <translation>seine Ampere sind</translation>
+    </message>
+    <message>
+        <source>not used</source>
+        <translation>nicht benutzt</translation>
+    </message>
+    <message>
+        <source>what for</source>
+        <translation>wofür</translation>
+    </message>
+    <message>
+        <source>take away</source>
+        <translation>wegnehmen</translation>
+    </message>
+    <message>
+        <source>take away this link or meter</source>
+        <translation>diese Verbindung oder dieses Messgerät wegnehmen</translation>
+    </message>
+    <message>
+        <source>Say where the job is to be written.</source>
+        <translation>Sagen Sie, wohin der Auftrag geschrieben werden soll.</translation>
+    </message>
+    <message>
+        <source>%1 cannot be made</source>
+        <translation>%1 kann nicht angelegt werden</translation>
+    </message>
+    <message>
+        <source>Choose one: what is expected follows from it.</source>
+        <translation>Eine wählen: Daraus folgt, was zu erwarten ist.</translation>
     </message>
 </context>
 <context>
@@ -300,6 +870,53 @@
     <message>
         <source>removed, on the table</source>
         <translation>ausgebaut, auf dem Tisch</translation>
+    </message>
+</context>
+<context>
+    <name>pin16::gui::PluginsPage</name>
+    <message>
+        <source>Plugins: settings, and what they found</source>
+        <translation>Plugins: Einstellungen, und was sie fanden</translation>
+    </message>
+    <message>
+        <source>An empty field stands for its default. Findings lower a verdict and never raise one.</source>
+        <translation>Ein leeres Feld steht für seinen Vorgabewert. Befunde senken ein Urteil und heben nie eines.</translation>
+    </message>
+    <message>
+        <source>No plugin runs.</source>
+        <translation>Kein Plugin läuft.</translation>
+    </message>
+    <message>
+        <source>use</source>
+        <translation>anwenden</translation>
+    </message>
+    <message>
+        <source>For what is in view: a capture is read again, a recording goes on with them.</source>
+        <translation>Für das, was zu sehen ist: Eine Aufzeichnung wird neu gelesen, eine laufende geht damit weiter.</translation>
+    </message>
+    <message>
+        <source>keep in the job</source>
+        <translation>im Auftrag behalten</translation>
+    </message>
+    <message>
+        <source>back to the sheet</source>
+        <translation>zurück zum Blatt</translation>
+    </message>
+    <message>
+        <source> (%1 to %2%3)</source>
+        <translation> (%1 bis %2%3)</translation>
+    </message>
+    <message>
+        <source>ended: %1</source>
+        <translation>geendet: %1</translation>
+    </message>
+    <message>
+        <source>%1 findings before these</source>
+        <translation>%1 Befunde vor diesen</translation>
+    </message>
+    <message>
+        <source>nothing found so far</source>
+        <translation>bisher nichts gefunden</translation>
     </message>
 </context>
 <context>
@@ -504,6 +1121,14 @@
     <message>
         <source>try it</source>
         <translation>ausprobieren</translation>
+    </message>
+    <message>
+        <source>new job …</source>
+        <translation>neuer Auftrag …</translation>
+    </message>
+    <message>
+        <source>links and meters in place of the job&apos;s</source>
+        <translation>Verbindungen und Messgeräte statt derer des Auftrags</translation>
     </message>
 </context>
 <context>
@@ -847,6 +1472,54 @@
     <message>
         <source>arm&apos;s length</source>
         <translation>auf Armlänge</translation>
+    </message>
+    <message>
+        <source>power-ups so far: %1 of %2</source>
+        <translation>Einschaltungen bisher: %1 von %2</translation>
+    </message>
+    <message>
+        <source>power-ups so far: %1</source>
+        <translation>Einschaltungen bisher: %1</translation>
+    </message>
+    <message>
+        <source>hook-up</source>
+        <translation>Anschließen</translation>
+    </message>
+    <message>
+        <source>The hook-up is not done (F11): %1. It will be noted so.</source>
+        <translation>Das Anschließen ist nicht fertig (F11): %1. So wird es vermerkt.</translation>
+    </message>
+    <message>
+        <source>Attempt ended. F12: what the other program said.</source>
+        <translation>Versuch beendet. F12: was das andere Programm sagte.</translation>
+    </message>
+    <message>
+        <source>attempts</source>
+        <translation>Versuche</translation>
+    </message>
+    <message>
+        <source>The plugins have begun anew with these settings.</source>
+        <translation>Die Plugins haben mit diesen Einstellungen neu begonnen.</translation>
+    </message>
+    <message>
+        <source>The capture is read again with these settings.</source>
+        <translation>Die Aufzeichnung wird mit diesen Einstellungen neu gelesen.</translation>
+    </message>
+    <message>
+        <source>They stand in the job now.</source>
+        <translation>Sie stehen jetzt im Auftrag.</translation>
+    </message>
+    <message>
+        <source>plugins</source>
+        <translation>Plugins</translation>
+    </message>
+    <message>
+        <source>power-ups left: %1 of %2</source>
+        <translation>Einschaltungen übrig: %1 von %2</translation>
+    </message>
+    <message>
+        <source>budget of %1 power-ups used up</source>
+        <translation>Budget von %1 Einschaltungen aufgebraucht</translation>
     </message>
 </context>
 </TS>

@@ -46,6 +46,47 @@ TEST(Scene, APictureIsKnownAgainOrNot) {
   EXPECT_EQ(runPin16({"scene", "--job", "job.toml", "--photo", "none.jpg"}, g.path()).exit_code, 2);
 }
 
+TEST(Scene, CautionsAreShownAndKeptWithAName) {
+  const TemporaryFolder f;
+  const Ran nobody = runPin16({"scene", "--job", job(f), "--cautions"}, f.path());
+  EXPECT_EQ(nobody.exit_code, 2);
+  const Ran r = runPin16({"scene", "--job", "job.toml", "--cautions", "--by", "Kim"}, f.path());
+  ASSERT_EQ(r.exit_code, 0) << r.err;
+  EXPECT_THAT(r.err, HasSubstr("caution: Never measure at deployment loops"));
+  EXPECT_THAT(r.out, HasSubstr("caution read, fed-in-place (Kim)"));
+}
+
+TEST(Plan, TheOrderOfTheHookUpAndTheBudgetBeforeAnythingIsJoined) {
+  const TemporaryFolder f;
+  writeFile(f.file("job.toml"),
+            "[job]\narrangement = \"removed\"\npower_up_budget = 2\n[module]\npins = \"1 feed, 2 "
+            "ground\"\n[feed]\nemf_V = 13.0\n");
+  const Ran r = runPin16({"plan", "--job", "job.toml"}, f.path());
+  ASSERT_EQ(r.exit_code, 0) << r.err;
+  for (const char* part : {"  3. leads", "1 feed, 2 ground", " 10. power", "the module starts once",
+                           "This one would be 1 of 2", "deployment loops"})
+    EXPECT_THAT(r.out, HasSubstr(part));
+  EXPECT_EQ(runPin16({"plan", "--job", "none.toml"}, f.path()).exit_code, 2);
+}
+
+TEST(Plan, TicksOfTheHookUpCanBeGivenToCheck) {
+  const TemporaryFolder f;
+  writeFile(f.file("job.toml"),
+            "[job]\narrangement = \"removed\"\n[[link]]\nuri = \"bench:removed-sound\"\n");
+  writeFile(f.file("said.txt"), "clear hook-up.leads yes\nclear hook-up.fixed because held by hand\n");
+  const Ran r = runPin16({"check", "--job", "job.toml", "--operator", "said.txt", "--by", "Kim", "--for",
+                          "0.1", "-o", "c.pcapng"},
+                         f.path());
+  EXPECT_LT(r.exit_code, 2) << r.err;
+  const std::string lines = runPin16({"review", "c.pcapng", "--lines"}, f.path()).out;
+  EXPECT_THAT(lines, HasSubstr("hook-up.leads? yes (Kim)"));
+  EXPECT_THAT(lines, HasSubstr("hook-up.fixed? overridden: held by hand (Kim)"));
+  writeFile(f.file("said.txt"), "clear hook-up.slot yes\n");  // of another arrangement
+  const Ran other = runPin16({"check", "--job", "job.toml", "--operator", "said.txt"}, f.path());
+  EXPECT_EQ(other.exit_code, 2);
+  EXPECT_THAT(other.err, HasSubstr("hook-up.leads"));
+}
+
 TEST(Scene, AnotherComputersClock) {
   const TemporaryFolder f;
   const auto offset = [&](Ns ahead_ns, const std::string& zone, Ns zone_ns) {

@@ -39,6 +39,7 @@
 #include "gui/panels.hpp"
 #include "gui/supply_path.hpp"
 #include "gui/time_axis.hpp"
+#include "gui_support.hpp"
 
 namespace pin16::gui {
 namespace {
@@ -46,23 +47,6 @@ namespace {
 using event::CanFrame;
 using event::Kind;
 using event::PowerState;
-
-QString shots() {
-  const QString folder = qEnvironmentVariable("PIN16_SCREENSHOTS", QDir::tempPath() + "/pin16-screenshots");
-  QDir().mkpath(folder);
-  return folder + "/";
-}
-
-void shoot(QWidget& w, const QString& name) {
-  QTest::qWait(50);
-  const QString scale = qEnvironmentVariable("QT_SCALE_FACTOR", "1");
-  EXPECT_TRUE(w.grab().save(shots() + name + (scale == "1" ? "" : "-x" + scale) + ".png"))
-      << name.toStdString();
-}
-
-bool waitFor(const std::function<bool()>& until, int most_ms = 40'000) {
-  return QTest::qWaitFor(until, most_ms);
-}
 
 event::Measurement reading(const char* point, double value, PowerState power, const char* unit = "V") {
   event::Measurement m;
@@ -158,18 +142,8 @@ void makeJob(const std::string& folder, const QString& scenario = "connector-fus
   ASSERT_TRUE(QFile::copy(text(*from) + "/job.toml", text(folder) + "/job.toml"));
 }
 
-class WindowTest : public ::testing::Test {
+class WindowTest : public GuiTest {
  protected:
-  void SetUp() override {
-    ASSERT_TRUE(folder_.isValid());
-    qputenv("HOME", folder_.path().toLocal8Bit());
-    qputenv("XDG_RUNTIME_DIR", folder_.path().toLocal8Bit());  // recorders of other tests are none of ours
-    qputenv("XDG_CACHE_HOME", (folder_.path() + "/cache").toLocal8Bit());
-    Look::the().set(Theme::light);
-  }
-  [[nodiscard]] std::string path(const QString& name) const {
-    return (folder_.path() + "/" + name).toStdString();
-  }
   /// The window with the story's capture, all known of it.
   void reviewed(Window& w) {
     makeCapture(path("c.pcapng"));
@@ -179,23 +153,7 @@ class WindowTest : public ::testing::Test {
     ASSERT_TRUE(waitFor([&] { return w.source() != nullptr && w.source()->sheet() != nullptr; }));
     ASSERT_TRUE(waitFor([&] { return w.reasons()->answer().has_value(); }, 150'000));
   }
-  QTemporaryDir folder_;
 };
-
-template <class T>
-T* named(QWidget& in, const char* name) {
-  return in.findChild<T*>(QLatin1String(name));
-}
-
-QString textOf(QWidget* of) {
-  QString all;
-  for (const QLabel* l : of->findChildren<QLabel*>())
-    if (l->isVisible())
-      all += (dynamic_cast<const ShortLabel*>(l) != nullptr ? static_cast<const ShortLabel*>(l)->whole()
-                                                            : l->text()) +
-             "\n";
-  return all;
-}
 
 TEST_F(WindowTest, ACaptureIsReviewedFromTheStartPageToVerdictReasonsAndSearch) {
   makeCapture(path("c.pcapng"));
@@ -311,18 +269,6 @@ TEST_F(WindowTest, AFileThatIsNoCaptureIsToldOnTheStartPage) {
   w.review(text(path("none.pcapng")), {});
   EXPECT_EQ(w.source(), nullptr);
   EXPECT_TRUE(textOf(w.startPage()).contains("cannot be opened"));
-}
-
-/// Clicks the button of this name in the dialog that is going to open.
-void answerNextDialog(const char* button, const std::function<void(QDialog&)>& before = {}) {
-  QTimer::singleShot(300, qApp, [button, before] {
-    auto* dialog = qobject_cast<QDialog*>(QApplication::activeModalWidget());
-    ASSERT_NE(dialog, nullptr);
-    if (before) before(*dialog);
-    auto* b = dialog->findChild<QPushButton*>(QLatin1String(button));
-    ASSERT_NE(b, nullptr) << button;
-    QTest::mouseClick(b, Qt::LeftButton);
-  });
 }
 
 TEST_F(WindowTest, ABenchIsMeasuredFromTheFirstReadingToACaptureThatVerifies) {
@@ -603,6 +549,11 @@ int child(const char* folder) {
 }
 
 }  // namespace
+
+// For the tests of the other pages.
+void makeStory(const std::string& file) { makeCapture(file); }
+void findLayoutFaults(QWidget* in, std::vector<QString>& faults) { walk(in, faults); }
+
 }  // namespace pin16::gui
 
 int main(int argc, char** argv) {

@@ -256,6 +256,32 @@ TEST_F(PluginHost, TheSamePluginGivesTheSameInAProcessOfItsOwn) {
   }
 }
 
+TEST_F(PluginHost, WhatIsTakenOnTheWayAddsUpToTheWhole) {
+  Stage s = someFrames();
+  s.power(30, event::PowerState::on);
+  for (int i = 0; i < 5000; ++i) {
+    s.frame(40 + i, 0x200 + static_cast<std::uint32_t>(i % 7), {0, static_cast<std::uint8_t>(i)});
+    if (i % 10 == 0) s.sample(40 + i, "V(feed,chassis)", i % 500 == 0 ? 9.0 : 12.5);
+  }
+  for (const std::string& name : shippedNames()) {
+    const auto run = [&](Result<std::unique_ptr<Runner>> runner, bool on_the_way) {
+      EXPECT_TRUE(runner) << runner.error().text();
+      (*runner)->start({});
+      Results all = (*runner)->takeSoFar();
+      for (const auto& c : s.chunks()) {
+        (*runner)->take(*c);
+        if (on_the_way) append(all, (*runner)->takeSoFar());
+      }
+      (*runner)->finish(s.lastNs());
+      append(all, (*runner)->takeResults());
+      return pack(all);
+    };
+    const Bytes whole = run(runHere(testing::shipped(name)), false);
+    EXPECT_EQ(run(runHere(testing::shipped(name)), true), whole) << name;
+    EXPECT_EQ(run(runApart(testing::shipped(name)), true), whole) << name;
+  }
+}
+
 TEST_F(PluginHost, AChunkComesOutOfItsPackingAsItWentIn) {
   Stage s = someFrames();
   s.sample(50, "V(pin16,pin4)", 12.1);
