@@ -23,12 +23,6 @@ QLabel* large(int px, bool bold) {
   return l;
 }
 
-void colour(QLabel* l, const QColor& c) {
-  QPalette p = l->palette();
-  p.setColor(QPalette::WindowText, c);
-  l->setPalette(p);
-}
-
 }  // namespace
 
 QPushButton* FarView::target(const QString& what, int key) {
@@ -133,7 +127,7 @@ void FarView::show(const Source& source, const std::vector<readiness::Joint>& pa
   const readiness::Sheet* s = source.sheet();
   glyph_->show(s != nullptr ? glyphOf(s->overall) : readiness::Verdict::not_measured);
   verdict_->setText(s != nullptr ? text(s->sentence) : tr("not judged yet"));
-  colour(verdict_, s != nullptr ? colourOf(s->overall) : Look::the().colours().text);
+  setTint(verdict_, s != nullptr ? tintOf(s->overall) : Tint::text);
   next_->setText(s == nullptr     ? QString()
                  : s->first_thing ? tr("First: %1").arg(text(s->first_thing->text))
                  : s->deciding    ? tr("Next: %1").arg(text(s->deciding->how))
@@ -145,8 +139,7 @@ void FarView::show(const Source& source, const std::vector<readiness::Joint>& pa
     names_[i]->setText(i == 0 ? tr("source") : tr("pin 16"));
     const bool known = at != path.end() && at->measured;
     volts_[i]->setText(known ? text(at->text()) : QStringLiteral("\u2013"));
-    colour(volts_[i], known && at->stand == readiness::Joint::Stand::differs ? Look::the().colours().faulty
-                                                                             : Look::the().colours().text);
+    setTint(volts_[i], known && at->stand == readiness::Joint::Stand::differs ? Tint::faulty : Tint::text);
     if (i == 0 && known) source_V_ = *at->measured;
   }
   asked_ = asked;

@@ -94,13 +94,9 @@ StepRow::StepRow(QWidget* parent) : QFrame(parent) {
 
 void StepRow::show(const readiness::Step& step) {
   name_ = step.name;
-  // Also anew in another look: the word has the verdict's colour.
-  QString shown =
-      wordOf(step.verdict) + text(step.text) + QString::number(static_cast<int>(Look::the().theme()));
+  QString shown = wordOf(step.verdict) + text(step.text);
   for (const auto& f : step.figures) shown += text(f.what) + figureLine(f);
-  QPalette p = word_->palette();
-  p.setColor(QPalette::WindowText, colourOf(step.verdict));
-  word_->setPalette(p);
+  setTint(word_, tintOf(step.verdict));
   if (shown == shown_) return;
   shown_ = shown;
   glyph_->show(step.verdict);
@@ -299,9 +295,7 @@ void ReasonsPanel::fill(const QString& value) {
 void ReasonsPanel::tell(const QString& trouble) {
   card_error_->setVisible(!trouble.isEmpty());
   card_error_->setText(trouble);
-  QPalette p = card_error_->palette();
-  p.setColor(QPalette::WindowText, Look::the().colours().faulty);
-  card_error_->setPalette(p);
+  setTint(card_error_, Tint::faulty);
   if (trouble.isEmpty()) entry_->clear();
 }
 

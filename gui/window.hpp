@@ -45,7 +45,9 @@ class Header : public QWidget {
   [[nodiscard]] ShortLabel* first() const { return first_; }
 
  private:
-  ShortLabel *job_, *power_, *sent_, *state_, *verdict_, *first_;
+  void resizeEvent(QResizeEvent* e) override;
+  ShortLabel *job_, *arrangement_, *sent_, *state_, *verdict_, *first_;
+  QLabel* power_;
   Glyph* glyph_;
   QPushButton *menu_, *follow_;
   QProgressBar* progress_;

@@ -39,6 +39,7 @@
 #include "gui/panels.hpp"
 #include "gui/supply_path.hpp"
 #include "gui/time_axis.hpp"
+#include "gui_support.hpp"
 
 namespace pin16::gui {
 namespace {
@@ -46,23 +47,6 @@ namespace {
 using event::CanFrame;
 using event::Kind;
 using event::PowerState;
-
-QString shots() {
-  const QString folder = qEnvironmentVariable("PIN16_SCREENSHOTS", QDir::tempPath() + "/pin16-screenshots");
-  QDir().mkpath(folder);
-  return folder + "/";
-}
-
-void shoot(QWidget& w, const QString& name) {
-  QTest::qWait(50);
-  const QString scale = qEnvironmentVariable("QT_SCALE_FACTOR", "1");
-  EXPECT_TRUE(w.grab().save(shots() + name + (scale == "1" ? "" : "-x" + scale) + ".png"))
-      << name.toStdString();
-}
-
-bool waitFor(const std::function<bool()>& until, int most_ms = 40'000) {
-  return QTest::qWaitFor(until, most_ms);
-}
 
 event::Measurement reading(const char* point, double value, PowerState power, const char* unit = "V") {
   event::Measurement m;
@@ -158,18 +142,8 @@ void makeJob(const std::string& folder, const QString& scenario = "connector-fus
   ASSERT_TRUE(QFile::copy(text(*from) + "/job.toml", text(folder) + "/job.toml"));
 }
 
-class WindowTest : public ::testing::Test {
+class WindowTest : public GuiTest {
  protected:
-  void SetUp() override {
-    ASSERT_TRUE(folder_.isValid());
-    qputenv("HOME", folder_.path().toLocal8Bit());
-    qputenv("XDG_RUNTIME_DIR", folder_.path().toLocal8Bit());  // recorders of other tests are none of ours
-    qputenv("XDG_CACHE_HOME", (folder_.path() + "/cache").toLocal8Bit());
-    Look::the().set(Theme::light);
-  }
-  [[nodiscard]] std::string path(const QString& name) const {
-    return (folder_.path() + "/" + name).toStdString();
-  }
   /// The window with the story's capture, all known of it.
   void reviewed(Window& w) {
     makeCapture(path("c.pcapng"));
@@ -179,23 +153,7 @@ class WindowTest : public ::testing::Test {
     ASSERT_TRUE(waitFor([&] { return w.source() != nullptr && w.source()->sheet() != nullptr; }));
     ASSERT_TRUE(waitFor([&] { return w.reasons()->answer().has_value(); }, 150'000));
   }
-  QTemporaryDir folder_;
 };
-
-template <class T>
-T* named(QWidget& in, const char* name) {
-  return in.findChild<T*>(QLatin1String(name));
-}
-
-QString textOf(QWidget* of) {
-  QString all;
-  for (const QLabel* l : of->findChildren<QLabel*>())
-    if (l->isVisible())
-      all += (dynamic_cast<const ShortLabel*>(l) != nullptr ? static_cast<const ShortLabel*>(l)->whole()
-                                                            : l->text()) +
-             "\n";
-  return all;
-}
 
 TEST_F(WindowTest, ACaptureIsReviewedFromTheStartPageToVerdictReasonsAndSearch) {
   makeCapture(path("c.pcapng"));
@@ -311,18 +269,6 @@ TEST_F(WindowTest, AFileThatIsNoCaptureIsToldOnTheStartPage) {
   w.review(text(path("none.pcapng")), {});
   EXPECT_EQ(w.source(), nullptr);
   EXPECT_TRUE(textOf(w.startPage()).contains("cannot be opened"));
-}
-
-/// Clicks the button of this name in the dialog that is going to open.
-void answerNextDialog(const char* button, const std::function<void(QDialog&)>& before = {}) {
-  QTimer::singleShot(300, qApp, [button, before] {
-    auto* dialog = qobject_cast<QDialog*>(QApplication::activeModalWidget());
-    ASSERT_NE(dialog, nullptr);
-    if (before) before(*dialog);
-    auto* b = dialog->findChild<QPushButton*>(QLatin1String(button));
-    ASSERT_NE(b, nullptr) << button;
-    QTest::mouseClick(b, Qt::LeftButton);
-  });
 }
 
 TEST_F(WindowTest, ABenchIsMeasuredFromTheFirstReadingToACaptureThatVerifies) {
@@ -545,13 +491,55 @@ TEST_F(WindowTest, LayoutHoldsAtEverySizeThemeAndLanguage) {
           expectTextApart(w.path()->textBoxes(), w.path()->rect(), where.toStdString() + " path");
           EXPECT_EQ(w.path()->cut(), 0) << where.toStdString();
         }
-        if (w.axis()->isVisible())
+        if (w.axis()->isVisible()) {
           expectTextApart(w.axis()->textBoxes(), w.axis()->rect(), where.toStdString() + " axis");
+          EXPECT_EQ(w.axis()->namesMissing(), 0) << where.toStdString();
+        }
+        // Verdict and first thing are whole at every size.
+        EXPECT_FALSE(w.header()->verdict()->cut()) << where.toStdString();
+        EXPECT_FALSE(w.header()->first()->cut()) << where.toStdString();
       }
     }
     if (de) QApplication::removeTranslator(&german);
   }
   if (!has_german) ADD_FAILURE() << "no German";
+}
+
+TEST_F(WindowTest, TheSameLookSetTwiceChangesNothing) {
+  Window w;
+  reviewed(w);
+  for (const Theme theme : {Theme::light, Theme::dark, Theme::contrast, Theme::light}) {
+    Look::the().set(theme);
+    QTest::qWait(30);
+    const QImage once = w.grab().toImage();
+    Look::the().set(theme);
+    QTest::qWait(30);
+    EXPECT_EQ(w.grab().toImage(), once) << static_cast<int>(theme);
+    // And the words have their colours: the verdict, and the word of the step that is not sound.
+    const Colours& c = Look::the().colours();
+    EXPECT_EQ(w.header()->verdict()->palette().color(QPalette::WindowText), c.faulty);
+    for (auto* row : w.steps()->findChildren<StepRow*>())
+      if (row->name() == "feed")
+        for (const QLabel* l : row->findChildren<QLabel*>())
+          if (l->text() == "faulty") {
+            EXPECT_EQ(l->palette().color(QPalette::WindowText), c.faulty);
+          }
+  }
+}
+
+TEST_F(WindowTest, NamesOfManyPointsAreWhole) {
+  Window w;
+  w.show();
+  w.tryBench("own-battery-sound", false);
+  ASSERT_NE(w.live(), nullptr);
+  ASSERT_TRUE(waitFor([&] { return w.source()->timeline()->series().size() >= 10; }));
+  for (const auto& [size, most] : {std::pair(QSize(1920, 1080), 0), std::pair(QSize(1280, 800), 4)}) {
+    w.resize(size);
+    EXPECT_TRUE(waitFor([&] { return w.axis()->namesWhole() + w.axis()->namesMissing() >= 10; }));
+    EXPECT_LE(w.axis()->namesMissing(), most) << size.width();
+    shoot(w, QStringLiteral("live-many-%1").arg(size.width()));
+  }
+  EXPECT_TRUE(w.endRecording());
 }
 
 TEST_F(WindowTest, EverythingCanBeReachedByKeysAndHasANameForReaders) {
