@@ -644,6 +644,7 @@ bool Window::mayLeave() {
   auto* stay = box.addButton(tr("stay"), QMessageBox::RejectRole);
   end->setObjectName(QStringLiteral("end-it"));
   leave->setObjectName(QStringLiteral("leave-it"));
+  stay->setObjectName(QStringLiteral("stay-here"));
   box.setEscapeButton(stay);
   box.exec();
   if (box.clickedButton() == end) {

@@ -12,6 +12,8 @@
 #include <QTemporaryDir>
 #include <QTest>
 #include <QTimer>
+#include <cstdio>
+#include <cstdlib>
 #include <functional>
 #include <string>
 
@@ -72,6 +74,14 @@ class GuiTest : public ::testing::Test {
     qputenv("XDG_RUNTIME_DIR", folder_.path().toLocal8Bit());  // recorders of other tests are none of ours
     qputenv("XDG_CACHE_HOME", (folder_.path() + "/cache").toLocal8Bit());
     Look::the().set(Theme::light);
+  }
+  /// A test that failed half way leaves no recorder behind.
+  void TearDown() override {
+    if (HasFailure() &&
+        std::system(
+            (qEnvironmentVariable("PIN16_PROGRAM").toStdString() + " note --end >/dev/null 2>&1").c_str()) !=
+            0)
+      std::fputs("no recording to end\n", stderr);
   }
   [[nodiscard]] std::string path(const QString& name) const {
     return (folder_.path() + "/" + name).toStdString();

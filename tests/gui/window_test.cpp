@@ -576,12 +576,15 @@ TEST_F(WindowTest, EverythingCanBeReachedByKeysAndHasANameForReaders) {
     }
 }
 
-/// Of AWindowThatIsKilledLosesNothing: records on the bench, tells the file, waits to be killed.
-int child(const char* folder) {
+/// Of the tests that kill a window: records the job, or on the bench, tells the file, waits to be killed.
+int child(const char* folder, const char* job) {
   qputenv("HOME", folder);
   Window w;
   w.show();
-  w.tryBench("own-battery-sound", false);
+  if (job != nullptr)
+    w.record(QString::fromLocal8Bit(job), false);
+  else
+    w.tryBench("own-battery-sound", false);
   if (w.live() == nullptr) return 1;
   (void)waitFor([&] { return w.source()->evidence()->frames() > 50; });
   const std::string line = w.source()->file() + "\n";
@@ -603,6 +606,7 @@ int main(int argc, char** argv) {
   pin16::bench::addBenchScheme();
   pin16::supply::addMeterSchemes();
   pin16::gui::Look::the().set(pin16::gui::Theme::light);
-  if (argc > 2 && std::string_view(argv[1]) == "--child") return pin16::gui::child(argv[2]);
+  if (argc > 2 && std::string_view(argv[1]) == "--child")
+    return pin16::gui::child(argv[2], argc > 3 ? argv[3] : nullptr);
   return RUN_ALL_TESTS();
 }
