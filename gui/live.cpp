@@ -134,7 +134,8 @@ std::vector<std::string> LiveSource::troubles() const {
   std::vector<std::string> out;
   for (const auto& s : states_)
     if (!s.text.empty() && s.condition != event::LinkCondition::up)
-      out.push_back(s.uri + ": " + s.text + (s.advice.empty() ? "" : ". " + s.advice));
+      out.push_back(s.uri.substr(0, s.uri.find('?')) + ": " + s.text +
+                    (s.advice.empty() ? "" : ". " + s.advice));
   return out;
 }
 

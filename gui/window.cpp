@@ -265,9 +265,18 @@ StartPage::StartPage(QWidget* parent) : QWidget(parent) {
 }
 
 LiveBar::LiveBar(QWidget* parent) : QWidget(parent) {
-  auto* all = new QHBoxLayout(this);
-  all->setContentsMargins(12, 5, 12, 5);
+  auto* whole = new QVBoxLayout(this);
+  whole->setContentsMargins(12, 5, 12, 5);
+  whole->setSpacing(4);
+  auto* all = new QHBoxLayout;
   all->setSpacing(8);
+  whole->addLayout(all);
+  // Where a link is in trouble and what mends it, whole.
+  trouble_ = new ShortLabel(this);
+  trouble_->setLines(2);
+  setTint(trouble_, Tint::faulty);
+  trouble_->hide();
+  whole->addWidget(trouble_);
   power_ = new QPushButton(tr("power comes on \u2026"), this);
   ask_ = new QPushButton(tr("ask"), this);
   ask_->setToolTip(
@@ -300,8 +309,13 @@ void LiveBar::show(const LiveSource& source) {
   const auto troubles = source.troubles();
   const QString now = source.attemptRuns() ? source.attemptText()
                       : source.asking()    ? tr("asking \u2026")
-                      : !troubles.empty()  ? text(troubles.front())
                                            : told_;
+  // During an attempt there is one line only.
+  const QString trouble = source.attemptRuns() || troubles.empty()
+                              ? QString()
+                              : QStringLiteral("\u2715 ") + text(troubles.front());
+  if (trouble != trouble_->whole()) trouble_->setWhole(trouble);
+  trouble_->setVisible(!trouble.isEmpty());
   if (now != line_->whole()) line_->setWhole(now);
 }
 

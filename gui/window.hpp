@@ -83,12 +83,13 @@ class LiveBar : public QWidget {
   [[nodiscard]] QPushButton* ask() const { return ask_; }
   [[nodiscard]] QPushButton* attempt() const { return attempt_; }
   [[nodiscard]] QPushButton* end() const { return end_; }
+  [[nodiscard]] ShortLabel* trouble() const { return trouble_; }
   [[nodiscard]] QLineEdit* note() const { return note_; }
 
  private:
   QPushButton *power_, *ask_, *attempt_, *end_;
   QLineEdit* note_;
-  ShortLabel* line_;
+  ShortLabel *line_, *trouble_;
   QString told_;
 };
 

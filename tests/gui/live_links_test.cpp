@@ -304,6 +304,8 @@ TEST_F(LiveLinksTest, AnAdapterThatIsPulledIsToldWithWhatToDoAndComesBack) {
   const auto troubles = w.live()->troubles();
   ASSERT_EQ(troubles.size(), 1U);
   EXPECT_NE(troubles.front().find("plug"), std::string::npos) << "what to do: " << troubles.front();
+  EXPECT_TRUE(w.liveBar()->trouble()->whole().contains("plug"));
+  EXPECT_FALSE(w.liveBar()->trouble()->cut()) << "where and what to do are read whole";
   shoot(w, "links-pulled");
   EXPECT_TRUE(w.live()->recording());
   const auto frames = w.source()->evidence()->frames();
