@@ -10,10 +10,10 @@
 
 namespace pin16::gui {
 namespace {
-// Own figures: 25 times a second for the eye; a verdict is read, not watched.
-constexpr int kTick_ms = 40;
+// Own figures: 20 pictures a second for the eye; a verdict is read, not watched.
+constexpr int kTick_ms = 25;
 constexpr Ns kJudgeEvery_ns = 300 * kNsPerMs;
-constexpr Ns kDrawEvery_ns = 80 * kNsPerMs;
+constexpr Ns kDrawEvery_ns = 50 * kNsPerMs;
 constexpr Ns kGrowEvery_ns = 250 * kNsPerMs;
 /// Of one tick for what came: the rest waits for the next one.
 constexpr int kBudget_ms = 15;

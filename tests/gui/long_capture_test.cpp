@@ -19,7 +19,7 @@
 namespace pin16::gui {
 namespace {
 
-constexpr Ns kFrameEvery_ns = 230'000;
+constexpr Ns kFrameEvery_ns = 400'000;
 #ifdef __SANITIZE_ADDRESS__
 constexpr const char* kEvents = "1000000";
 #else
