@@ -787,6 +787,7 @@ void Window::think() {
 }
 
 void Window::drawn() {
+  if (const LiveSource* l = live()) far_->hear(*l->timeline());
   if (live() != nullptr) {
     if (const LiveSource* l = live(); l->attemptRuns()) {
       live_bar_->show(*l);

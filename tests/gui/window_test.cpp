@@ -11,11 +11,13 @@
 #include <unistd.h>
 
 #include <QApplication>
+#include <QAudioDevice>
 #include <QComboBox>
 #include <QDialog>
 #include <QDir>
 #include <QHeaderView>
 #include <QLineEdit>
+#include <QMediaDevices>
 #include <QMessageBox>
 #include <QPushButton>
 #include <QScrollBar>
@@ -34,6 +36,7 @@
 #include "core/link/link.hpp"
 #include "core/supply/supply.hpp"
 #include "gui/events_panel.hpp"
+#include "gui/far_view.hpp"
 #include "gui/live.hpp"
 #include "gui/look.hpp"
 #include "gui/panels.hpp"
@@ -334,6 +337,30 @@ TEST_F(WindowTest, ABenchIsMeasuredFromTheFirstReadingToACaptureThatVerifies) {
   ASSERT_TRUE(waitFor([&] { return w.live() == nullptr && w.source()->sheet() != nullptr; }));
   EXPECT_EQ(w.source()->sheet()->overall, readiness::Overall::not_ready);
   EXPECT_EQ(w.source()->sheet()->first_thing->code, "connector-no-power");
+}
+
+TEST_F(WindowTest, TheToneFollowsAChannelOrSaysThatThereIsNoLoudspeaker) {
+  Window w;
+  w.show();
+  w.tryBench("own-battery-sound", false);
+  ASSERT_NE(w.live(), nullptr);
+  ASSERT_TRUE(waitFor([&] { return w.source()->timeline()->series().size() >= 10; }));
+  w.lookFromAfar(true);
+  EXPECT_FALSE(w.farView()->toneButton()->isChecked()) << "off until it is asked for";
+  EXPECT_FALSE(w.farView()->heard()->isVisible());
+  QTest::mouseClick(w.farView()->toneButton(), Qt::LeftButton);
+  ASSERT_TRUE(waitFor([&] { return w.farView()->heard()->text().contains("lowest"); }));
+  const QString first = "V(pin16,pin4)";
+  const QString second = "V(src+,src-)";
+  EXPECT_TRUE(w.farView()->heard()->text().startsWith(first)) << w.farView()->heard()->text().toStdString();
+  const bool has_output = !QMediaDevices::defaultAudioOutput().isNull();
+  EXPECT_NE(w.farView()->heard()->text().contains("no audio output"), has_output);
+  shoot(w, "live-far-tone");
+  QTest::mouseClick(w.farView()->channelButton(), Qt::LeftButton);
+  ASSERT_TRUE(waitFor([&] { return w.farView()->heard()->text().startsWith(second); }));
+  QTest::mouseClick(w.farView()->toneButton(), Qt::LeftButton);
+  EXPECT_FALSE(w.farView()->heard()->isVisible());
+  EXPECT_TRUE(w.endRecording());
 }
 
 TEST_F(WindowTest, WhoAnswersIsAskedByHandAndTheAttemptHasOneLine) {
