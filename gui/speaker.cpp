@@ -21,9 +21,10 @@ class Samples : public QIODevice {
 
  protected:
   qint64 readData(char* data, qint64 most) override {
-    const auto count = static_cast<std::size_t>(most) / sizeof(float);
+    const std::size_t count = static_cast<std::size_t>(most) / sizeof(float);
+    const std::size_t bytes = count * sizeof(float);
     tone_.fill({reinterpret_cast<float*>(data), count});
-    return static_cast<qint64>(count * sizeof(float));
+    return static_cast<qint64>(bytes);
   }
   qint64 writeData(const char*, qint64) override { return -1; }
 
@@ -49,7 +50,7 @@ bool Speaker::start() {
   samples_ = std::make_unique<Samples>(*tone_);
   sink_ = std::make_unique<QAudioSink>(device, format);
   // A wiggle is heard while the hand still moves: 60 ms, own figure.
-  sink_->setBufferSize(kRate_hz * 60 / 1000 * static_cast<int>(sizeof(float)));
+  sink_->setBufferSize(qsizetype{kRate_hz} * 60 / 1000 * static_cast<qsizetype>(sizeof(float)));
   sink_->start(samples_.get());
   if (sink_->error() == QAudio::NoError) return true;
   stop();

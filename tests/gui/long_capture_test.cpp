@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-// The review of a capture of 10 million events (0.7 GB; a tenth of it with sanitizers): opened, indexed with
+// The review of a capture of 10 million events (0.7 GB): opened, indexed with
 // progress, scrolled, searched, cursor and table in step. PIN16_LONG_EVENTS makes it longer or shorter.
 #include <sys/resource.h>
 
@@ -20,11 +20,7 @@ namespace pin16::gui {
 namespace {
 
 constexpr Ns kFrameEvery_ns = 400'000;
-#ifdef __SANITIZE_ADDRESS__
-constexpr const char* kEvents = "1000000";
-#else
 constexpr const char* kEvents = "10000000";
-#endif
 /// One note, half way; the rest frames of 40 identifiers.
 void makeLong(const std::string& file, std::uint64_t events) {
   capture::SectionFacts facts;

@@ -527,6 +527,16 @@ TEST_F(WindowTest, LayoutHoldsAtEverySizeThemeAndLanguage) {
         EXPECT_FALSE(w.header()->first()->cut()) << where.toStdString();
       }
     }
+    // At arm's length.
+    w.lookFromAfar(true);
+    for (const auto& size : {QSize(1280, 800), QSize(1920, 1080)}) {
+      w.resize(static_cast<int>(size.width() / scale), static_cast<int>(size.height() / scale));
+      QTest::qWait(120);
+      shoot(w, QStringLiteral("far-%1-%2").arg(size.width()).arg(de ? "de" : "en"));
+      std::vector<QString> faults;
+      walk(w.farView(), faults);
+      for (const QString& f : faults) ADD_FAILURE() << "far " << size.width() << ": " << f.toStdString();
+    }
     if (de) QApplication::removeTranslator(&german);
   }
   if (!has_german) ADD_FAILURE() << "no German";
