@@ -59,6 +59,14 @@ QString figureLine(const readiness::Figure& f) {
   return line;
 }
 
+/// reasons::titleOf in the window's language.
+QString titleText(const std::vector<std::size_t>& group) {
+  if (group.front() == reasons::kSound) return coreText(reasons::titleOf(group).c_str());
+  QStringList titles;
+  for (const std::size_t cause : group) titles += coreText(reasons::causes()[cause].title);
+  return titles.join(ReasonsPanel::tr("; or "));
+}
+
 }  // namespace
 
 StepRow::StepRow(QWidget* parent) : QFrame(parent) {
@@ -410,7 +418,7 @@ void ReasonsPanel::showCauses(const std::optional<reasons::Answer>& answer, bool
                        Role::plain, true));
   int rank = 0;
   for (const auto& e : answer->ranked) {
-    put(causes_, label(text(reasons::titleOf(e.causes)), Role::heading, true));
+    put(causes_, label(titleText(e.causes), Role::heading, true));
     auto* row = new QWidget;
     auto* line = new QHBoxLayout(row);
     line->setContentsMargins(0, 0, 0, 0);

@@ -428,6 +428,10 @@
         <source>Caution: %1.</source>
         <translation>Vorsicht: %1.</translation>
     </message>
+    <message>
+        <source>; or </source>
+        <translation>; oder </translation>
+    </message>
 </context>
 <context>
     <name>pin16::gui::ReviewSource</name>

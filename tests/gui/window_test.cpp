@@ -478,11 +478,13 @@ void expectTextApart(const std::vector<QRectF>& boxes, const QRectF& in, const s
 
 TEST_F(WindowTest, LayoutHoldsAtEverySizeThemeAndLanguage) {
   const double scale = qEnvironmentVariable("QT_SCALE_FACTOR", "1").toDouble();
-  QTranslator german;
+  QTranslator german, german_core;
   const bool has_german = german.load(QStringLiteral(":/i18n/pin16_de.qm"));
   for (const bool de : {false, true}) {
     if (de && !has_german) continue;
     if (de) QApplication::installTranslator(&german);
+    if (de && german_core.load(QStringLiteral(":/i18n/core_de.qm")))
+      QApplication::installTranslator(&german_core);
     makeCapture(path(de ? "d.pcapng" : "e.pcapng"));
     if (!de) makeJob(folder_.path().toStdString());
     Window w;
@@ -527,6 +529,10 @@ TEST_F(WindowTest, LayoutHoldsAtEverySizeThemeAndLanguage) {
         EXPECT_FALSE(w.header()->first()->cut()) << where.toStdString();
       }
     }
+    if (de && w.reasonsPanel()->isVisible()) {
+      EXPECT_TRUE(textOf(w.reasonsPanel()).contains("Die Sicherung des Moduls"))
+          << textOf(w.reasonsPanel()).toStdString();
+    }
     // At arm's length.
     w.lookFromAfar(true);
     for (const auto& size : {QSize(1280, 800), QSize(1920, 1080)}) {
@@ -538,6 +544,7 @@ TEST_F(WindowTest, LayoutHoldsAtEverySizeThemeAndLanguage) {
       for (const QString& f : faults) ADD_FAILURE() << "far " << size.width() << ": " << f.toStdString();
     }
     if (de) QApplication::removeTranslator(&german);
+    if (de) QApplication::removeTranslator(&german_core);
   }
   if (!has_german) ADD_FAILURE() << "no German";
 }
@@ -577,6 +584,15 @@ TEST_F(WindowTest, NamesOfManyPointsAreWhole) {
     shoot(w, QStringLiteral("live-many-%1").arg(size.width()));
   }
   EXPECT_TRUE(w.endRecording());
+}
+
+TEST_F(WindowTest, EveryCauseHasItsGermanTitle) {
+  QTranslator german;
+  ASSERT_TRUE(german.load(QStringLiteral(":/i18n/core_de.qm")));
+  for (const auto& cause : reasons::causes())
+    EXPECT_FALSE(german.translate("core", cause.title).isEmpty()) << cause.title;
+  EXPECT_FALSE(german.translate("core", reasons::titleOf({reasons::kSound}).c_str()).isEmpty());
+  EXPECT_TRUE(german.translate("core", "no title of a cause").isEmpty());
 }
 
 TEST_F(WindowTest, EverythingCanBeReachedByKeysAndHasANameForReaders) {
