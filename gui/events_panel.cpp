@@ -138,6 +138,7 @@ EventsPanel::EventsPanel(QWidget* parent) : QWidget(parent) {
   all->setContentsMargins(8, 4, 4, 2);
   all->setSpacing(3);
   auto* head = new QHBoxLayout;
+  head->setSpacing(12);
   line_ = new QLineEdit(this);
   line_->setPlaceholderText(tr("search, for instance: id 7E8 ended silent near +2.5"));
   line_->setAccessibleName(tr("search in the events"));

@@ -8,11 +8,21 @@
 #include <QScrollArea>
 #include <QVBoxLayout>
 #include <algorithm>
+#include <vector>
 
+#include "core/review/timeline.hpp"
 #include "gui/look.hpp"
+#include "gui/speaker.hpp"
 
 namespace pin16::gui {
 namespace {
+
+/// What the pitch's range is for: the volts of any 12 V supply, and of a 24 V one; amperes of a module's
+/// feed. Own figures.
+double topOf(const review::Timeline::Series& s) {
+  if (s.unit == "A") return 5;
+  return s.values.highest() > 18 ? 32 : 16;
+}
 
 QLabel* large(int px, bool bold) {
   auto* l = label({}, Role::plain, true);
@@ -21,12 +31,6 @@ QLabel* large(int px, bool bold) {
   f.setBold(bold);
   l->setFont(f);
   return l;
-}
-
-void colour(QLabel* l, const QColor& c) {
-  QPalette p = l->palette();
-  p.setColor(QPalette::WindowText, c);
-  l->setPalette(p);
 }
 
 }  // namespace
@@ -120,9 +124,82 @@ FarView::FarView(QWidget* parent) : QWidget(parent) {
     connect(b, &QPushButton::clicked, this, [this, word = word] { Q_EMIT marked(word); });
   }
   all->addWidget(marks_);
+
+  sound_ = new QWidget;
+  auto* sound = new QVBoxLayout(sound_);
+  sound->setContentsMargins(0, 0, 0, 0);
+  auto* switches = new QHBoxLayout;
+  switches->setSpacing(12);
+  tone_ = target(tr("tone for the wiggle test"), Qt::Key_T);
+  tone_->setCheckable(true);
+  channel_ = target(tr("next channel"), Qt::Key_C);
+  switches->addWidget(tone_, 1);
+  switches->addWidget(channel_, 1);
+  sound->addLayout(switches);
+  heard_ = large(kFarPx, true);
+  heard_->hide();
+  sound->addWidget(heard_);
+  all->addWidget(sound_);
+  speaker_ = new Speaker(this);
+  connect(tone_, &QPushButton::toggled, this, [this](bool on) {
+    on_ = on && speaker_->start();
+    if (!on_) speaker_->stop();
+    heard_->setVisible(on);
+    heard_->setText(on_ ? tr("no channel yet") : tr("This machine has no audio output: no tone."));
+    listenAnew();
+  });
+  connect(channel_, &QPushButton::clicked, this, [this] {
+    ++chosen_;
+    listenAnew();
+  });
   auto* leave = target(tr("back to the sheet (F9)"), 0);
   connect(leave, &QPushButton::clicked, this, &FarView::left);
   all->addWidget(leave);
+}
+
+void FarView::listenAnew() {
+  heard_until_ns_ = kNoTime;
+  speaker_->hold(0);
+}
+
+void FarView::hear(const review::Timeline& timeline) {
+  if (!tone_->isChecked()) return;
+  // Volts and amperes; pin 16 first, since it is what is mostly wiggled at.
+  std::vector<const review::Timeline::Series*> channels;
+  for (const auto& s : timeline.series())
+    if (s.unit == "V" || s.unit == "A")
+      channels.insert(s.point == "V(pin16,pin4)" ? channels.begin() : channels.end(), &s);
+  if (channels.empty()) return;
+  const auto& s = *channels[chosen_ % channels.size()];
+  const Ns last = timeline.lastNs();
+  const auto now = s.values.before(last + 1);
+  if (!now) return;
+  if (heard_until_ns_ == kNoTime) lowest_ = now->value;
+  // Between two pictures too no dip is missed.
+  for (const auto& c :
+       s.values.columns(heard_until_ns_ == kNoTime ? now->t_ns : heard_until_ns_, last + 1, 1))
+    if (c.count > 0) lowest_ = std::min(lowest_, c.min);
+  heard_until_ns_ = last + 1;
+  const double top = topOf(s);
+  // A meter that has fallen silent must not sound like one that holds its value.
+  const bool fresh = last - now->t_ns < kNsPerSecond;
+  speaker_->sound(fresh);
+  speaker_->follow(pitchOf(now->value, top));
+  speaker_->hold(pitchOf(lowest_, top));
+  // One click for each 100 ms with error frames.
+  Ns errors_ns = kNoTime;
+  for (const auto& [link, errors] : timeline.errors())
+    if (const auto e = errors.before(last + 1)) errors_ns = std::max(errors_ns, e->t_ns);
+  if (errors_ns != errors_until_ns_ && errors_until_ns_ != kNoTime && errors_ns != kNoTime) speaker_->click();
+  errors_until_ns_ = errors_ns != kNoTime ? errors_ns : last;
+  const QString said = fresh ? tr("%1 %2 %3, lowest %4 %3")
+                                   .arg(text(s.point))
+                                   .arg(now->value, 0, 'f', 2)
+                                   .arg(text(s.unit))
+                                   .arg(lowest_, 0, 'f', 2)
+                             : tr("%1: no value for a second").arg(text(s.point));
+  heard_->setText(on_ ? said
+                      : said + QStringLiteral("\n") + tr("This machine has no audio output: no tone."));
 }
 
 void FarView::show(const Source& source, const std::vector<readiness::Joint>& path, const QString& asked,
@@ -133,7 +210,7 @@ void FarView::show(const Source& source, const std::vector<readiness::Joint>& pa
   const readiness::Sheet* s = source.sheet();
   glyph_->show(s != nullptr ? glyphOf(s->overall) : readiness::Verdict::not_measured);
   verdict_->setText(s != nullptr ? text(s->sentence) : tr("not judged yet"));
-  colour(verdict_, s != nullptr ? colourOf(s->overall) : Look::the().colours().text);
+  setTint(verdict_, s != nullptr ? tintOf(s->overall) : Tint::text);
   next_->setText(s == nullptr     ? QString()
                  : s->first_thing ? tr("First: %1").arg(text(s->first_thing->text))
                  : s->deciding    ? tr("Next: %1").arg(text(s->deciding->how))
@@ -145,8 +222,7 @@ void FarView::show(const Source& source, const std::vector<readiness::Joint>& pa
     names_[i]->setText(i == 0 ? tr("source") : tr("pin 16"));
     const bool known = at != path.end() && at->measured;
     volts_[i]->setText(known ? text(at->text()) : QStringLiteral("\u2013"));
-    colour(volts_[i], known && at->stand == readiness::Joint::Stand::differs ? Look::the().colours().faulty
-                                                                             : Look::the().colours().text);
+    setTint(volts_[i], known && at->stand == readiness::Joint::Stand::differs ? Tint::faulty : Tint::text);
     if (i == 0 && known) source_V_ = *at->measured;
   }
   asked_ = asked;
@@ -154,6 +230,9 @@ void FarView::show(const Source& source, const std::vector<readiness::Joint>& pa
   answers_->setVisible(asked.startsWith(QLatin1Char('V')));
   asked_label_->setText(tr("What does %1 show?").arg(asked));
   marks_->setVisible(source.live());
+  sound_->setVisible(source.live());
+  // Nothing sounds for what is reviewed.
+  if (!source.live() && tone_->isChecked()) tone_->setChecked(false);
 }
 
 }  // namespace pin16::gui

@@ -8,12 +8,17 @@
 #include "core/readiness/path.hpp"
 #include "gui/source.hpp"
 
+namespace pin16::review {
+class Timeline;
+}
+
 class QLabel;
 class QPushButton;
 
 namespace pin16::gui {
 
 class Glyph;
+class Speaker;
 
 class FarView : public QWidget {
   Q_OBJECT
@@ -24,6 +29,12 @@ class FarView : public QWidget {
   void show(const Source& source, const std::vector<readiness::Joint>& path, const QString& asked,
             const QString& suffix, const QString& line);
 
+  /// Live, 20 times a second: what the tone follows, and its lowest value since the tone was turned on.
+  void hear(const review::Timeline& timeline);
+  [[nodiscard]] QPushButton* toneButton() const { return tone_; }
+  [[nodiscard]] QPushButton* channelButton() const { return channel_; }
+  [[nodiscard]] QLabel* heard() const { return heard_; }
+
  Q_SIGNALS:
   void entered(const QString& reading);
   void marked(const QString& word);
@@ -31,12 +42,22 @@ class FarView : public QWidget {
 
  private:
   QPushButton* target(const QString& what, int key);
+  void listenAnew();
   Glyph* glyph_;
   QLabel *verdict_, *next_, *line_, *asked_label_;
   QLabel *names_[2], *volts_[2];
   QWidget *answers_, *marks_, *all_;
   QString asked_, suffix_;
   double source_V_ = 12.6;
+  // The wiggle test.
+  QPushButton *tone_, *channel_;
+  QLabel* heard_;
+  QWidget* sound_;
+  Speaker* speaker_;
+  std::size_t chosen_ = 0;
+  bool on_ = false;
+  double lowest_ = 0;
+  Ns heard_until_ns_ = kNoTime, errors_until_ns_ = kNoTime;
 };
 
 }  // namespace pin16::gui

@@ -10,10 +10,10 @@
 
 namespace pin16::gui {
 namespace {
-// Own figures: 25 times a second for the eye; a verdict is read, not watched.
-constexpr int kTick_ms = 40;
+// Own figures: 20 pictures a second for the eye; a verdict is read, not watched.
+constexpr int kTick_ms = 25;
 constexpr Ns kJudgeEvery_ns = 300 * kNsPerMs;
-constexpr Ns kDrawEvery_ns = 80 * kNsPerMs;
+constexpr Ns kDrawEvery_ns = 50 * kNsPerMs;
 constexpr Ns kGrowEvery_ns = 250 * kNsPerMs;
 /// Of one tick for what came: the rest waits for the next one.
 constexpr int kBudget_ms = 15;
@@ -161,7 +161,8 @@ std::vector<std::string> LiveSource::troubles() const {
   std::vector<std::string> out;
   for (const auto& s : states_)
     if (!s.text.empty() && s.condition != event::LinkCondition::up)
-      out.push_back(s.uri + ": " + s.text + (s.advice.empty() ? "" : ". " + s.advice));
+      out.push_back(s.uri.substr(0, s.uri.find('?')) + ": " + s.text +
+                    (s.advice.empty() ? "" : ". " + s.advice));
   return out;
 }
 

@@ -69,6 +69,11 @@ QString styleSheet(const Colours& c, bool contrast) {
   QString s = QStringLiteral(
       "QToolTip { color:%3; background:%2; border:1px solid %4; }"
       "QWidget[role=\"faint\"] { color:%5; }"
+      "QWidget[tint=\"text\"] { color:%3; }"
+      "QWidget[tint=\"sound\"] { color:%9; }"
+      "QWidget[tint=\"marginal\"] { color:%10; }"
+      "QWidget[tint=\"faulty\"] { color:%11; }"
+      "QWidget[tint=\"unmeasured\"] { color:%12; }"
       "QFrame#card { background:%2; border:%8px solid %4; border-radius:8px; }"
       "QFrame#row { background:transparent; border:%8px solid transparent; border-radius:6px; }"
       "QFrame#row[chosen=\"true\"] { background:%7; }"
@@ -103,7 +108,9 @@ QString styleSheet(const Colours& c, bool contrast) {
       "QMenu::item:selected { background:%7; }");
   for (const QColor& colour : {c.ground, c.card, c.text, c.line, c.faint, c.accent, c.chosen})
     s = s.arg(colour.name());
-  return s.arg(contrast ? 2 : 1);
+  s = s.arg(contrast ? 2 : 1);
+  for (const QColor& colour : {c.sound, c.marginal, c.faulty, c.unmeasured}) s = s.arg(colour.name());
+  return s;
 }
 
 }  // namespace
@@ -156,9 +163,6 @@ Verdict glyphOf(Overall o) {
   return o == Overall::ready       ? Verdict::sound
          : o == Overall::not_ready ? Verdict::faulty
                                    : Verdict::not_measured;
-}
-QColor colourOf(Overall o) {
-  return o == Overall::undecided ? Look::the().colours().text : colourOf(glyphOf(o));
 }
 
 void drawGlyph(QPainter& painter, const QRectF& in, Verdict v) {
@@ -260,6 +264,7 @@ QString arrangementName(job::Arrangement a) {
 }
 
 QString text(const std::string& s) { return QString::fromStdString(s); }
+QString coreText(const char* english) { return QCoreApplication::translate("core", english); }
 
 Glyph::Glyph(int size_px, QWidget* parent) : QWidget(parent), size_(size_px) {
   setFixedSize(size_, size_);
@@ -282,17 +287,59 @@ void ShortLabel::setWhole(const QString& whole) {
   whole_ = whole;
   setToolTip(whole);
   setAccessibleName(whole);
+  fit();
   updateGeometry();
   update();
 }
-bool ShortLabel::cut() const { return fontMetrics().horizontalAdvance(whole_) > width(); }
+void ShortLabel::setLines(int most) {
+  lines_ = most;
+  fit();
+}
+QStringList ShortLabel::broken() const {
+  const QFontMetrics m = fontMetrics();
+  QStringList lines;
+  QStringList words = whole_.simplified().split(QLatin1Char(' '));
+  while (lines.size() + 1 < lines_ && !words.isEmpty()) {
+    QString line = words.takeFirst();
+    while (!words.isEmpty() && m.horizontalAdvance(line + QLatin1Char(' ') + words.front()) <= width())
+      line += QLatin1Char(' ') + words.takeFirst();
+    lines += line;
+  }
+  if (!words.isEmpty()) lines += words.join(QLatin1Char(' '));
+  return lines;
+}
+/// Height for as many lines as it takes at this width.
+void ShortLabel::fit() {
+  if (lines_ <= 1) return;
+  const int lines = std::max(1, static_cast<int>(broken().size()));
+  const int high = fontMetrics().lineSpacing() * lines + 2;
+  if (high != height() || minimumHeight() != high) setFixedHeight(high);
+}
+void ShortLabel::resizeEvent(QResizeEvent* e) {
+  QLabel::resizeEvent(e);
+  fit();
+}
+bool ShortLabel::cut() const {
+  if (lines_ <= 1) return fontMetrics().horizontalAdvance(whole_) > width();
+  const QStringList lines = broken();
+  return !lines.isEmpty() && fontMetrics().horizontalAdvance(lines.back()) > width();
+}
 QSize ShortLabel::minimumSizeHint() const { return {40, fontMetrics().height() + 2}; }
 void ShortLabel::paintEvent(QPaintEvent*) {
   QPainter painter(this);
   painter.setPen(palette().color(foregroundRole()));
   painter.setFont(font());
-  painter.drawText(rect(), static_cast<int>(alignment() | Qt::AlignVCenter),
-                   fontMetrics().elidedText(whole_, Qt::ElideRight, width()));
+  const auto draw = [&](const QRect& in, const QString& line) {
+    painter.drawText(in, static_cast<int>(alignment() | Qt::AlignVCenter),
+                     fontMetrics().elidedText(line, Qt::ElideRight, width()));
+  };
+  if (lines_ <= 1) return draw(rect(), whole_);
+  const int pitch = fontMetrics().lineSpacing();
+  int y = 1;
+  for (const QString& line : broken()) {
+    draw({0, y, width(), pitch}, line);
+    y += pitch;
+  }
 }
 
 void setRole(QWidget* w, Role role) {
@@ -314,6 +361,30 @@ void setRole(QWidget* w, Role role) {
       break;
   }
   w->setFont(font);
+}
+
+Tint tintOf(Verdict v) {
+  switch (v) {
+    case Verdict::sound:
+      return Tint::sound;
+    case Verdict::marginal:
+      return Tint::marginal;
+    case Verdict::faulty:
+      return Tint::faulty;
+    default:
+      return Tint::unmeasured;
+  }
+}
+Tint tintOf(Overall o) { return o == Overall::undecided ? Tint::text : tintOf(glyphOf(o)); }
+
+void setTint(QWidget* w, Tint tint) {
+  static constexpr const char* kNames[] = {"text", "sound", "marginal", "faulty", "unmeasured"};
+  const QString name = QLatin1String(kNames[static_cast<std::size_t>(tint)]);
+  if (w->property("tint").toString() == name) return;
+  w->setProperty("tint", name);
+  w->style()->unpolish(w);
+  w->style()->polish(w);
+  w->update();
 }
 
 QLabel* label(const QString& what, Role role, bool wrap, QWidget* parent) {

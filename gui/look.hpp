@@ -55,7 +55,6 @@ inline constexpr int kHugePx = 64;
 inline constexpr int kGlovePx = 76;
 
 [[nodiscard]] QColor colourOf(readiness::Verdict v);
-[[nodiscard]] QColor colourOf(readiness::Overall o);
 /// Disc sound, triangle marginal, cross faulty, ring not measured, dash not asked.
 void drawGlyph(QPainter& painter, const QRectF& in, readiness::Verdict v);
 [[nodiscard]] readiness::Verdict glyphOf(readiness::Overall o);
@@ -66,6 +65,8 @@ void drawGlyph(QPainter& painter, const QRectF& in, readiness::Verdict v);
 [[nodiscard]] QString stepName(const std::string& step);
 [[nodiscard]] QString arrangementName(job::Arrangement a);
 [[nodiscard]] QString text(const std::string& s);
+/// A text of the core's tables in the window's language, where gui/i18n/core has it: else as it is.
+[[nodiscard]] QString coreText(const char* english);
 
 /// A verdict's shape. The word stands beside it, elsewhere.
 class Glyph : public QWidget {
@@ -82,26 +83,39 @@ class Glyph : public QWidget {
   readiness::Verdict verdict_ = readiness::Verdict::not_measured;
 };
 
-/// One line that ends in dots where it does not fit; the whole is its tool tip and its accessible name.
+/// One line, or up to setLines(), that ends in dots where it does not fit; the whole is its tool tip and its
+/// accessible name.
 class ShortLabel : public QLabel {
  public:
   explicit ShortLabel(QWidget* parent = nullptr);
   void setWhole(const QString& whole);
+  void setLines(int most);
   [[nodiscard]] const QString& whole() const { return whole_; }
   [[nodiscard]] bool cut() const;
   [[nodiscard]] QSize minimumSizeHint() const override;
 
  protected:
   void paintEvent(QPaintEvent*) override;
+  void resizeEvent(QResizeEvent*) override;
 
  private:
+  [[nodiscard]] QStringList broken() const;  ///< into lines, the last one ends in dots where it must
+  void fit();
   QString whole_;
+  int lines_ = 1;
 };
 
 enum class Role { plain, faint, heading, figure };
 /// A label in a role of its own; `wrap`: in as many lines as it takes.
 [[nodiscard]] QLabel* label(const QString& what, Role role, bool wrap = false, QWidget* parent = nullptr);
 void setRole(QWidget* w, Role role);
+
+/// What a verdict's word or a trouble is written in, in any look: a palette of its own would be lost when the
+/// style sheet is set anew.
+enum class Tint { text, sound, marginal, faulty, unmeasured };
+[[nodiscard]] Tint tintOf(readiness::Verdict v);
+[[nodiscard]] Tint tintOf(readiness::Overall o);
+void setTint(QWidget* w, Tint tint);
 
 /// UTC of a time as "+12.345 678" s from `start_ns`.
 [[nodiscard]] QString sinceText(Ns t_ns, Ns start_ns, int decimals);

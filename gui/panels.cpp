@@ -59,6 +59,14 @@ QString figureLine(const readiness::Figure& f) {
   return line;
 }
 
+/// reasons::titleOf in the window's language.
+QString titleText(const std::vector<std::size_t>& group) {
+  if (group.front() == reasons::kSound) return coreText(reasons::titleOf(group).c_str());
+  QStringList titles;
+  for (const std::size_t cause : group) titles += coreText(reasons::causes()[cause].title);
+  return titles.join(ReasonsPanel::tr("; or "));
+}
+
 }  // namespace
 
 StepRow::StepRow(QWidget* parent) : QFrame(parent) {
@@ -94,13 +102,9 @@ StepRow::StepRow(QWidget* parent) : QFrame(parent) {
 
 void StepRow::show(const readiness::Step& step) {
   name_ = step.name;
-  // Also anew in another look: the word has the verdict's colour.
-  QString shown =
-      wordOf(step.verdict) + text(step.text) + QString::number(static_cast<int>(Look::the().theme()));
+  QString shown = wordOf(step.verdict) + text(step.text);
   for (const auto& f : step.figures) shown += text(f.what) + figureLine(f);
-  QPalette p = word_->palette();
-  p.setColor(QPalette::WindowText, colourOf(step.verdict));
-  word_->setPalette(p);
+  setTint(word_, tintOf(step.verdict));
   if (shown == shown_) return;
   shown_ = shown;
   glyph_->show(step.verdict);
@@ -299,9 +303,7 @@ void ReasonsPanel::fill(const QString& value) {
 void ReasonsPanel::tell(const QString& trouble) {
   card_error_->setVisible(!trouble.isEmpty());
   card_error_->setText(trouble);
-  QPalette p = card_error_->palette();
-  p.setColor(QPalette::WindowText, Look::the().colours().faulty);
-  card_error_->setPalette(p);
+  setTint(card_error_, Tint::faulty);
   if (trouble.isEmpty()) entry_->clear();
 }
 
@@ -416,7 +418,7 @@ void ReasonsPanel::showCauses(const std::optional<reasons::Answer>& answer, bool
                        Role::plain, true));
   int rank = 0;
   for (const auto& e : answer->ranked) {
-    put(causes_, label(text(reasons::titleOf(e.causes)), Role::heading, true));
+    put(causes_, label(titleText(e.causes), Role::heading, true));
     auto* row = new QWidget;
     auto* line = new QHBoxLayout(row);
     line->setContentsMargins(0, 0, 0, 0);

@@ -26,13 +26,18 @@ using What = review::TimeMark::What;
 constexpr double kLeft = 54, kRight = 14, kBottom = 26, kMarks = 22, kBetween = 8;
 constexpr int kSmallPx = 12;
 constexpr double kLeastLane = 62;
+/// A row of names above a lane, and what of the lane must be left for its lines to have one more.
+constexpr double kNameRow = 16, kLeastPlot = 34, kAboveAndBelow = 8;
+constexpr int kMostNameRows = 4;
 /// Points of all lines of all charts together: half of what one redraw at 20 a second may take (measured:
 /// docs/window.md).
 constexpr std::size_t kMostPoints = 7000;
 constexpr std::size_t kPointsOfColumn = 4;
+constexpr qsizetype kMostDashedPoints = 150;
 /// More exchanges than this in view become columns.
 constexpr std::size_t kMostBars = 400;
 constexpr int kBarRows = 4;
+constexpr double kBarPitch = 18;
 constexpr Ns kNarrowest_ns = 2000;
 
 constexpr Qt::PenStyle kDashes[] = {Qt::SolidLine,   Qt::DashLine,       Qt::DotLine,
@@ -101,7 +106,11 @@ class ChartLane : public QChartView {
       const bool used = i < all.size();
       pool_[i]->setVisible(used);
       if (!used) continue;
-      pool_[i]->setPen(penOf(all[i].first));
+      QPen pen = penOf(all[i].first);
+      // Dashes of a dense line cannot be told apart, and stroking them takes nine tenths of the paint
+      // (measured).
+      if (all[i].second.size() > kMostDashedPoints) pen.setStyle(Qt::SolidLine);
+      pool_[i]->setPen(pen);
       pool_[i]->replace(all[i].second);
     }
   }
@@ -252,20 +261,31 @@ void TimeAxis::layOut() {
   const double own = exchanges ? std::clamp(all * 0.24, 34.0, 84.0) : 0;
   // The first lanes are those that matter most: the others wait for a higher window.
   const auto fit = static_cast<std::size_t>(std::max(1.0, (all - own) / (kLeastLane + kBetween)));
-  double weights = 0, shown = 0;
+  double weights = 0, left = all - own;
+  Lane* most_names = nullptr;
+  const auto weight = [](const Lane& lane) { return lane.volts ? 1.6 : 1.0; };
   for (std::size_t i = 0; i < lanes_.size(); ++i) {
-    lanes_[i]->shown = i < fit;
-    lanes_[i]->chart->setVisible(lanes_[i]->shown);
-    if (!lanes_[i]->shown) continue;
-    weights += lanes_[i]->volts ? 1.6 : 1.0;
-    ++shown;
+    Lane& lane = *lanes_[i];
+    lane.shown = i < fit;
+    lane.chart->setVisible(lane.shown);
+    if (!lane.shown) continue;
+    weights += weight(lane);
+    const auto names = placeNames(lane, kMostNameRows);
+    lane.name_rows = names.empty() ? 1 : names.back().row + 1;
+    if (most_names == nullptr || lane.name_rows > most_names->name_rows) most_names = &lane;
+    left -= kNameRow * lane.name_rows + kAboveAndBelow + kBetween;
   }
-  const double rest = std::max(0.0, all - own - kBetween * shown);
+  // Lines before names: what has most names gives up some of them.
+  while (most_names != nullptr && most_names->name_rows > 1 && left / weights < kLeastPlot) {
+    --most_names->name_rows;
+    left += kNameRow;
+  }
   for (const auto& lane : lanes_) {
     if (!lane->shown) continue;
-    const double h = rest * (lane->volts ? 1.6 : 1.0) / std::max(weights, 1.0);
+    const double plot = std::max(8.0, std::floor(left * weight(*lane) / weights));
+    const double above = 2 + kNameRow * lane->name_rows, h = plot + above + kAboveAndBelow - 2;
     lane->chart->setGeometry(0, static_cast<int>(y), width(), static_cast<int>(h));
-    lane->plot = QRectF(kLeft, static_cast<int>(y) + 18, w, std::max(8.0, std::floor(h) - 24));
+    lane->plot = QRectF(kLeft, static_cast<int>(y) + above, w, plot);
     lane->chart->place(lane->plot.translated(0, -static_cast<int>(y)));
     y += h + kBetween;
   }
@@ -453,40 +473,79 @@ void TimeAxis::words(QPainter& p, const QRectF& in, const QString& what, const Q
   boxes_.push_back(m.boundingRect(in, align | Qt::AlignVCenter, shown).adjusted(0, 1, 0, -1));
 }
 
+std::vector<TimeAxis::Name> TimeAxis::placeNames(const Lane& lane, int most_rows) const {
+  constexpr double kDash = 24, kApart = 14;
+  QFont f = font();
+  f.setPixelSize(kSmallPx);
+  const QFontMetricsF m(f);
+  std::vector<Name> out;
+  const double left = kLeft + 26, right = width() - kRight;
+  double x = left;
+  int row = 0;
+  for (const Line& l : lane.lines) {
+    // Room for any value, so that nothing moves with the cursor.
+    double wide = kDash + m.horizontalAdvance(l.name + QStringLiteral("  \u221288.88 ") + l.unit) + 3;
+    if (x > left && x + wide > right) {
+      if (++row >= most_rows) break;
+      x = left;
+    }
+    wide = std::min(wide, right - x);
+    out.push_back({&l, row, x, wide});
+    x += wide + kApart;
+  }
+  // How many are missing needs room too.
+  if (out.size() < lane.lines.size() && !out.empty())
+    out.back().width = std::min(out.back().width, right - 40 - out.back().x);
+  return out;
+}
+
 void TimeAxis::paintTitles(QPainter& p, const Lane& lane) {
   const Colours& c = Look::the().colours();
-  double x = lane.plot.left();
-  const double y = lane.plot.top() - 17;
-  words(p, {4, y, kLeft + 20, 16}, lane.title, c.faint, Qt::AlignLeft);
+  const double y = lane.plot.top() - 1 - kNameRow * lane.name_rows;
+  words(p, {4, y, kLeft + 20, kNameRow}, lane.title, c.faint, Qt::AlignLeft);
   for (const double share : {0.0, 0.5, 1.0}) {
     const double at = lane.plot.bottom() - share * lane.plot.height();
-    p.setOpacity(0.6);
-    p.setPen(QPen(c.line, 1));
-    p.drawLine(QPointF(lane.plot.left(), at), QPointF(lane.plot.right(), at));
-    p.setOpacity(1);
     if (share == 0.5 && lane.plot.height() < 50) continue;
     // The topmost stands below its line: above it is the title.
     words(p, {4, share == 1.0 ? at - 1 : at - 8, kLeft - 10, 16},
           QString::number(lane.low + share * (lane.high - lane.low), 'g', 3), c.faint, Qt::AlignRight);
   }
-  x += 26;
-  for (const Line& l : lane.lines) {
-    const double left = lane.plot.right() - x;
-    if (left < 60) break;
-    QString what = l.name;
+  const auto names = placeNames(lane, lane.name_rows);
+  // Marks and cursor go behind the words.
+  QColor behind = c.ground;
+  behind.setAlpha(225);
+  for (const Name& n : names) {
+    QString what = n.line->name;
     if (cursor_ != kNoTime)
-      if (const auto v = l.values->before(cursor_ + 1))
+      if (const auto v = n.line->values->before(cursor_ + 1))
         what += QStringLiteral("  %1 %2")
-                    .arg(v->value, 0, 'f', l.unit == QStringLiteral("%") ? 0 : 2)
-                    .arg(l.unit);
+                    .arg(v->value, 0, 'f', n.line->unit == QStringLiteral("%") ? 0 : 2)
+                    .arg(n.line->unit);
+    const double top = y + kNameRow * n.row;
     QFont f = font();
     f.setPixelSize(kSmallPx);
-    const double wide = std::min(left - 26, QFontMetricsF(f).horizontalAdvance(what) + 3);
-    p.setPen(penOf(l.look));
-    p.drawLine(QPointF(x, y + 8), QPointF(x + 20, y + 8));
-    words(p, {x + 24, y, wide, 16}, what, penOf(l.look).color(), Qt::AlignLeft);
-    x += wide + 40;
+    const double wide = std::min(n.width - 24, QFontMetricsF(f).horizontalAdvance(what) + 3);
+    (QFontMetricsF(f).horizontalAdvance(what) > wide ? names_missing_ : names_whole_) += 1;
+    p.fillRect(QRectF(n.x - 3, top + 1, wide + 29, kNameRow - 1), behind);
+    p.setPen(penOf(n.line->look));
+    p.drawLine(QPointF(n.x, top + 8), QPointF(n.x + 20, top + 8));
+    words(p, {n.x + 24, top, wide, kNameRow}, what, penOf(n.line->look).color(), Qt::AlignLeft);
   }
+  if (const auto missing = static_cast<int>(lane.lines.size() - names.size()); missing > 0) {
+    names_missing_ += missing;
+    words(p, {width() - kRight - 34, y + kNameRow * (lane.name_rows - 1), 34, kNameRow},
+          QStringLiteral("+%1").arg(missing), c.text, Qt::AlignRight);
+  }
+}
+
+void TimeAxis::paintGrid(QPainter& p, const Lane& lane) {
+  p.setOpacity(0.6);
+  p.setPen(QPen(Look::the().colours().line, 1));
+  for (const double share : {0.0, 0.5, 1.0}) {
+    const double at = lane.plot.bottom() - share * lane.plot.height();
+    p.drawLine(QPointF(lane.plot.left(), at), QPointF(lane.plot.right(), at));
+  }
+  p.setOpacity(1);
 }
 
 /// What people typed: a diamond at its value.
@@ -585,13 +644,15 @@ void TimeAxis::paintExchanges(QPainter& p) {
       part(counts[i].others, QBrush(c.faulty, Qt::BDiagPattern));
     }
   } else {
-    const double pitch = in.height() / kBarRows, h = std::min(14.0, pitch - 3);
+    // As many rows as have room for a word in their bars.
+    const int bar_rows = std::clamp(static_cast<int>(in.height() / kBarPitch), 1, kBarRows);
+    const double pitch = in.height() / bar_rows, h = std::clamp(pitch - 3, 4.0, 16.0);
     double free[kBarRows] = {};
     for (const auto& b : bars.bars) {
       const double x = xOf(b.from_ns), answer = std::max(x + 2, xOf(b.to_ns)),
                    end = std::max(answer, xOf(b.complete_ns));
       int row = 0;
-      while (row + 1 < kBarRows && free[row] > x) ++row;
+      while (row + 1 < bar_rows && free[row] > x) ++row;
       free[row] = end + 3;
       const QRectF bar(x, in.top() + row * pitch + (pitch - h) / 2, std::max(4.0, end - x), h);
       const QColor colour = b.ended == Ended::answered   ? (b.late ? c.marginal : c.sound)
@@ -619,7 +680,7 @@ void TimeAxis::paintExchanges(QPainter& p) {
       const QString what = QStringLiteral("%1 %2")
                                .arg(text(protocol::idText(b.request_id, b.extended, b.line)))
                                .arg(b.service, 2, 16, QLatin1Char('0'));
-      if (bar.width() > 64)
+      if (bar.width() > 64 && h > kSmallPx + 1)
         words(p, bar.adjusted(4, 0, -8, 0), what, b.ended == Ended::answered ? c.ground : colour,
               Qt::AlignLeft);
     }
@@ -671,7 +732,7 @@ void TimeAxis::paintOver(QPainter& p) {
       words(p, {lane->plot.right() - 90, y + 1, 86, 16}, tr("below %1 V").arg(supply_min_V_), c.faulty,
             Qt::AlignRight);
     }
-    paintTitles(p, *lane);
+    paintGrid(p, *lane);
     if (lane->volts) paintReadings(p, *lane);
   }
   paintMarks(p);
@@ -685,9 +746,14 @@ void TimeAxis::paintOver(QPainter& p) {
     p.setOpacity(1);
   }
   if (cursor_ != kNoTime) {
-    const double x = xOf(cursor_);
     p.setPen(QPen(c.accent, Look::the().stroke() + 0.5));
-    p.drawLine(QPointF(x, marks_.bottom() - 2), QPointF(x, bottom));
+    p.drawLine(QPointF(xOf(cursor_), marks_.bottom() - 2), QPointF(xOf(cursor_), bottom));
+  }
+  names_whole_ = names_missing_ = 0;
+  for (const auto& lane : lanes_)
+    if (lane->shown) paintTitles(p, *lane);
+  if (cursor_ != kNoTime) {
+    const double x = xOf(cursor_);
     QString at = sinceText(cursor_, start(), to_ - from_ < kNsPerSecond ? 6 : 3) + QStringLiteral(" s");
     if (anchor_ != kNoTime && anchor_ != cursor_)
       at += QStringLiteral("  \u0394 %1 s").arg(std::abs(toSeconds(cursor_ - anchor_)), 0, 'f', 6);

@@ -42,6 +42,9 @@ class TimeAxis : public QWidget {
   /// Points drawn in the charts last.
   [[nodiscard]] std::size_t points() const { return points_; }
   [[nodiscard]] const std::vector<QRectF>& textBoxes() const { return boxes_; }
+  /// Names of lines that were painted last: whole, and cut or left out.
+  [[nodiscard]] int namesWhole() const { return names_whole_; }
+  [[nodiscard]] int namesMissing() const { return names_missing_; }
   [[nodiscard]] QSize minimumSizeHint() const override { return {300, 150}; }
 
  Q_SIGNALS:
@@ -66,6 +69,7 @@ class TimeAxis : public QWidget {
     std::vector<Line> lines;
     std::unique_ptr<ChartLane> chart;
     QRectF plot;  ///< in this widget
+    int name_rows = 1;
     double low = 0, high = 1;
     bool volts = false, shown = true;
   };
@@ -82,7 +86,15 @@ class TimeAxis : public QWidget {
   void paintExchanges(QPainter& p);
   void paintScale(QPainter& p);
   void paintReadings(QPainter& p, const Lane& lane);
+  void paintGrid(QPainter& p, const Lane& lane);
   void paintTitles(QPainter& p, const Lane& lane);
+  /// Where each line's name and value at the cursor stand above its lane; fewer than lines: no room for more.
+  struct Name {
+    const Line* line;
+    int row;
+    double x, width;
+  };
+  [[nodiscard]] std::vector<Name> placeNames(const Lane& lane, int most_rows) const;
   void words(QPainter& p, const QRectF& in, const QString& what, const QColor& colour, int align,
              bool bold = false);
 
@@ -98,6 +110,7 @@ class TimeAxis : public QWidget {
   std::size_t lines_built_ = 0;
   std::size_t points_ = 0;
   std::vector<QRectF> boxes_;
+  int names_whole_ = 0, names_missing_ = 0;
 };
 
 }  // namespace pin16::gui

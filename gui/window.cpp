@@ -59,6 +59,8 @@ struct Least {
 constexpr Least kLeast[] = {{0, 520}, {700, 430}, {1000, 0}, {700, 620}};
 /// Narrower than this, steps and reasons are alone.
 constexpr int kAlone = 700;
+/// From here on the head has room for what was sent, and for how it is powered.
+constexpr int kAllOfHead = 900;
 
 QFrame* rule(bool upright) {
   auto* f = new QFrame;
@@ -84,7 +86,9 @@ Header::Header(QWidget* parent) : QWidget(parent) {
   row->setSpacing(18);
   job_ = new ShortLabel(this);
   setSize(job_, 16, true);
-  power_ = new ShortLabel(this);
+  arrangement_ = new ShortLabel(this);
+  // How many power-ups so far is never cut.
+  power_ = label({}, Role::plain, false, this);
   sent_ = new ShortLabel(this);
   setRole(sent_, Role::faint);
   state_ = new ShortLabel(this);
@@ -99,7 +103,8 @@ Header::Header(QWidget* parent) : QWidget(parent) {
   menu_ = new QPushButton(tr("menu"), this);
   menu_->setAccessibleName(tr("menu: open, look, language, sections"));
   row->addWidget(job_, 5);
-  row->addWidget(power_, 4);
+  row->addWidget(power_);
+  row->addWidget(arrangement_, 3);
   row->addWidget(sent_, 3);
   row->addWidget(state_, 5);
   row->addWidget(progress_);
@@ -111,44 +116,48 @@ Header::Header(QWidget* parent) : QWidget(parent) {
   glyph_ = new Glyph(22, this);
   verdict_ = new ShortLabel(this);
   setSize(verdict_, 18, true);
-  verdict->addWidget(glyph_);
+  verdict_->setLines(2);
+  verdict->addWidget(glyph_, 0, Qt::AlignTop);
   verdict->addWidget(verdict_, 1);
   all->addLayout(verdict);
   first_ = new ShortLabel(this);
+  first_->setLines(2);
   all->addWidget(first_);
+}
+
+/// What was sent and how it is powered give way to the verdict and the recording's state.
+void Header::resizeEvent(QResizeEvent* e) {
+  QWidget::resizeEvent(e);
+  arrangement_->setVisible(width() >= kAllOfHead);
+  sent_->setVisible(width() >= kAllOfHead);
 }
 
 void Header::show(const Source& source) {
   const job::Job& job = source.job();
   job_->setWhole(text(job.name));
   const readiness::Sheet* s = source.sheet();
-  QString power = arrangementName(job.arrangement);
-  if (s != nullptr) {
-    power += QStringLiteral(" \u00b7 ");
-    power += s->power_up_budget ? tr("power-ups %1 of %2").arg(s->power.powerUps()).arg(*s->power_up_budget)
-                                : tr("power-ups %1").arg(s->power.powerUps());
-  }
-  power_->setWhole(power);
+  arrangement_->setWhole(arrangementName(job.arrangement));
+  power_->setText(s == nullptr ? QString()
+                  : s->power_up_budget
+                      ? tr("power-ups %1 of %2").arg(s->power.powerUps()).arg(*s->power_up_budget)
+                      : tr("power-ups %1").arg(s->power.powerUps()));
   sent_->setWhole(source.sentText());
   state_->setWhole(source.stateText());
   progress_->setVisible(source.progress() < 1);
   progress_->setValue(static_cast<int>(source.progress() * 1000));
   follow_->setVisible(source.live());
-  QPalette p = verdict_->palette();
+  setTint(verdict_, s == nullptr ? Tint::text : tintOf(s->overall));
   if (s == nullptr) {
     glyph_->show(readiness::Verdict::not_measured);
     verdict_->setWhole(tr("not judged yet"));
-    p.setColor(QPalette::WindowText, Look::the().colours().text);
     first_->setWhole({});
   } else {
     glyph_->show(glyphOf(s->overall));
     verdict_->setWhole(text(s->sentence));
-    p.setColor(QPalette::WindowText, colourOf(s->overall));
     first_->setWhole(s->first_thing ? tr("First: %1").arg(text(s->first_thing->text))
                      : s->deciding  ? tr("Next: %1").arg(text(s->deciding->how))
                                     : QString());
   }
-  verdict_->setPalette(p);
   first_->setVisible(!first_->whole().isEmpty());
 }
 
@@ -280,9 +289,18 @@ StartPage::StartPage(QWidget* parent) : QWidget(parent) {
 }
 
 LiveBar::LiveBar(QWidget* parent) : QWidget(parent) {
-  auto* all = new QHBoxLayout(this);
-  all->setContentsMargins(12, 5, 12, 5);
+  auto* whole = new QVBoxLayout(this);
+  whole->setContentsMargins(12, 5, 12, 5);
+  whole->setSpacing(4);
+  auto* all = new QHBoxLayout;
   all->setSpacing(8);
+  whole->addLayout(all);
+  // Where a link is in trouble and what mends it, whole.
+  trouble_ = new ShortLabel(this);
+  trouble_->setLines(2);
+  setTint(trouble_, Tint::faulty);
+  trouble_->hide();
+  whole->addWidget(trouble_);
   power_ = new QPushButton(tr("power comes on \u2026"), this);
   ask_ = new QPushButton(tr("ask"), this);
   ask_->setToolTip(
@@ -315,17 +333,20 @@ void LiveBar::show(const LiveSource& source) {
   const auto troubles = source.troubles();
   const QString now = source.attemptRuns() ? source.attemptText()
                       : source.asking()    ? tr("asking \u2026")
-                      : !troubles.empty()  ? text(troubles.front())
                                            : told_;
+  // During an attempt there is one line only.
+  const QString trouble = source.attemptRuns() || troubles.empty()
+                              ? QString()
+                              : QStringLiteral("\u2715 ") + text(troubles.front());
+  if (trouble != trouble_->whole()) trouble_->setWhole(trouble);
+  trouble_->setVisible(!trouble.isEmpty());
   if (now != line_->whole()) line_->setWhole(now);
 }
 
 void StartPage::tell(const QString& trouble) {
   trouble_->setVisible(!trouble.isEmpty());
   trouble_->setText(trouble);
-  QPalette p = trouble_->palette();
-  p.setColor(QPalette::WindowText, Look::the().colours().faulty);
-  trouble_->setPalette(p);
+  setTint(trouble_, Tint::faulty);
 }
 
 Window::Window() : left_out_(reasons::kReadings, false) {
@@ -817,6 +838,7 @@ bool Window::mayLeave() {
   auto* stay = box.addButton(tr("stay"), QMessageBox::RejectRole);
   end->setObjectName(QStringLiteral("end-it"));
   leave->setObjectName(QStringLiteral("leave-it"));
+  stay->setObjectName(QStringLiteral("stay-here"));
   box.setEscapeButton(stay);
   box.exec();
   if (box.clickedButton() == end) {
@@ -950,6 +972,7 @@ void Window::think() {
 }
 
 void Window::drawn() {
+  if (const LiveSource* l = live()) far_->hear(*l->timeline());
   if (live() != nullptr) {
     if (const LiveSource* l = live(); l->attemptRuns()) {
       live_bar_->show(*l);

@@ -50,7 +50,9 @@ class Header : public QWidget {
   [[nodiscard]] ShortLabel* first() const { return first_; }
 
  private:
-  ShortLabel *job_, *power_, *sent_, *state_, *verdict_, *first_;
+  void resizeEvent(QResizeEvent* e) override;
+  ShortLabel *job_, *arrangement_, *sent_, *state_, *verdict_, *first_;
+  QLabel* power_;
   Glyph* glyph_;
   QPushButton *menu_, *follow_;
   QProgressBar* progress_;
@@ -91,12 +93,13 @@ class LiveBar : public QWidget {
   [[nodiscard]] QPushButton* ask() const { return ask_; }
   [[nodiscard]] QPushButton* attempt() const { return attempt_; }
   [[nodiscard]] QPushButton* end() const { return end_; }
+  [[nodiscard]] ShortLabel* trouble() const { return trouble_; }
   [[nodiscard]] QLineEdit* note() const { return note_; }
 
  private:
   QPushButton *power_, *ask_, *attempt_, *end_;
   QLineEdit* note_;
-  ShortLabel* line_;
+  ShortLabel *line_, *trouble_;
   QString told_;
 };
 

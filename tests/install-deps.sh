@@ -5,10 +5,10 @@
 set -eu
 build="g++ cmake ninja-build ccache pkg-config git
   libboost1.81-dev libboost-json1.81-dev libspdlog-dev libfmt-dev libcli11-dev libtomlplusplus-dev
-  qt6-base-dev libqt6opengl6-dev qt6-charts-dev qt6-tools-dev qt6-l10n-tools qt6-tools-dev-tools
+  qt6-base-dev libqt6opengl6-dev qt6-charts-dev qt6-multimedia-dev qt6-tools-dev qt6-l10n-tools qt6-tools-dev-tools
   libeigen3-dev libmnl-dev libserialport-dev libssl-dev libsystemd-dev"
 test="libgtest-dev libgmock-dev libbenchmark-dev python3-jsonschema clang clang-tidy clang-format
-  xvfb fonts-dejavu-core
+  xvfb fonts-dejavu-core man-db appstream desktop-file-utils
   tshark python3-scapy ngspice can-utils iproute2
   qemu-system-x86 busybox-static cpio xz-utils zstd kmod binutils"
 case ${1:-build} in

@@ -5,6 +5,7 @@
 
 #include <algorithm>
 #include <array>
+#include <cmath>
 #include <string_view>
 
 #include "core/can/error_text.hpp"
@@ -66,10 +67,32 @@ void append(std::string& out, std::string_view before, std::string_view text) {
   if (!text.empty()) out.append(before).append(text);
 }
 
+/// A value in as many digits as say something: at most five, and of a sample none below its uncertainty (what
+/// a person typed stays as it was read).
+std::string digits(const Measurement& m, Kind kind) {
+  constexpr int kMost = 5;
+  if (!std::isfinite(m.value)) return fmt::format("{}", m.value);
+  const double size = std::abs(m.value);
+  const int before = size < 1 ? 1 : static_cast<int>(std::floor(std::log10(size))) + 1;
+  int decimals = std::max(0, kMost - before);
+  if (kind != Kind::sample) {
+    const std::string typed = fmt::format("{}", m.value);
+    const std::string cut = fmt::format("{:.{}f}", m.value, decimals);
+    return typed.size() <= cut.size() ? typed : cut;
+  }
+  if (m.uncertainty > 0)
+    decimals = std::min(decimals, std::max(0, static_cast<int>(std::ceil(-std::log10(m.uncertainty)))));
+  std::string out = fmt::format("{:.{}f}", m.value, decimals);
+  // What rounds to nothing has no sign.
+  if (out.starts_with('-') && out.find_first_of("123456789") == std::string::npos) out.erase(0, 1);
+  return out;
+}
+
 std::string line(const Measurement& m, Kind kind) {
-  std::string out = fmt::format("{} {} = {}", kind == Kind::sample ? "sample" : "reading", m.point, m.value);
+  std::string out =
+      fmt::format("{} {} = {}", kind == Kind::sample ? "sample" : "reading", m.point, digits(m, kind));
   append(out, " ", m.unit);
-  if (m.uncertainty >= 0) out += fmt::format(" +- {}", m.uncertainty);
+  if (m.uncertainty >= 0) out += fmt::format(" +- {:.2g}", m.uncertainty);
   if (m.power != PowerState::unknown) append(out, ", power ", nameOf(kPowerStates, m.power));
   append(out, ", ", m.condition);
   append(out, ", instrument ", m.instrument);

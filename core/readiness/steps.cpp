@@ -160,7 +160,10 @@ std::string counted(std::uint64_t n, std::string_view what) {
 std::string amount(double value, std::string_view unit) {
   if (unit == "ohm" && value >= 1e8) return "open";
   if (unit == "ohm") return fmt::format("{:.{}f} ohm", value, value < 10 ? 2 : value < 1000 ? 1 : 0);
-  if (unit == "V" || unit == "A") return fmt::format("{:.{}f} {}", value, std::abs(value) < 1 ? 3 : 2, unit);
+  if (unit == "V" || unit == "A") {
+    if (std::abs(value) < 0.0005) value = 0;  // "-0.000" is no figure
+    return fmt::format("{:.{}f} {}", value, std::abs(value) < 1 ? 3 : 2, unit);
+  }
   if (unit == "ms") return fmt::format("{:.1f} ms", value);
   if (unit == "s") return fmt::format("{:.{}f} s", value, std::abs(value) < 100 ? 1 : 0);
   if (unit == "V/min") return fmt::format("{:.2f} V/min", value);

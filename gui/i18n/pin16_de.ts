@@ -259,6 +259,30 @@
         <source>What does %1 show?</source>
         <translation>Was zeigt %1?</translation>
     </message>
+    <message>
+        <source>tone for the wiggle test</source>
+        <translation>Ton für die Wackelprobe</translation>
+    </message>
+    <message>
+        <source>next channel</source>
+        <translation>nächster Kanal</translation>
+    </message>
+    <message>
+        <source>no channel yet</source>
+        <translation>noch kein Kanal</translation>
+    </message>
+    <message>
+        <source>This machine has no audio output: no tone.</source>
+        <translation>Dieser Rechner hat keine Tonausgabe: kein Ton.</translation>
+    </message>
+    <message>
+        <source>%1 %2 %3, lowest %4 %3</source>
+        <translation>%1 %2 %3, tiefster Wert %4 %3</translation>
+    </message>
+    <message>
+        <source>%1: no value for a second</source>
+        <translation>%1: seit einer Sekunde kein Wert</translation>
+    </message>
 </context>
 <context>
     <name>pin16::gui::FoundPanel</name>
@@ -1020,6 +1044,10 @@
     <message>
         <source>Caution: %1.</source>
         <translation>Vorsicht: %1.</translation>
+    </message>
+    <message>
+        <source>; or </source>
+        <translation>; oder </translation>
     </message>
 </context>
 <context>

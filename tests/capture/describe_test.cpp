@@ -54,6 +54,27 @@ TEST(Describe, Frames) {
   EXPECT_GT(lineOf(error).size(), 35U) << "in words";
 }
 
+TEST(Describe, ValuesHaveTheDigitsThatTheirUncertaintyAllows) {
+  const auto said = [](Kind kind, double value, double uncertainty) {
+    Measurement m;
+    m.point = "V(pin6,pin4)";
+    m.unit = "V";
+    m.value = value;
+    m.uncertainty = uncertainty;
+    return lineOf(kind, m);
+  };
+  EXPECT_EQ(said(Kind::sample, 2.487225232994208, 0.03), "sample V(pin6,pin4) = 2.49 V +- 0.03");
+  EXPECT_EQ(said(Kind::sample, 2.487225232994208, 0.002), "sample V(pin6,pin4) = 2.487 V +- 0.002");
+  EXPECT_EQ(said(Kind::sample, 2.487225232994208, 1e-9), "sample V(pin6,pin4) = 2.4872 V +- 1e-09");
+  EXPECT_EQ(said(Kind::sample, 12.487225232994208, -1), "sample V(pin6,pin4) = 12.487 V");
+  EXPECT_EQ(said(Kind::sample, -0.0004, 0.02), "sample V(pin6,pin4) = 0.00 V +- 0.02");
+  EXPECT_EQ(said(Kind::sample, 1234567, 20), "sample V(pin6,pin4) = 1234567 V +- 20");
+  // What a person typed stays as it was read off.
+  EXPECT_EQ(said(Kind::reading, 60.4, 0.5), "reading V(pin6,pin4) = 60.4 V +- 0.5");
+  EXPECT_EQ(said(Kind::reading, 12.5, 0.02), "reading V(pin6,pin4) = 12.5 V +- 0.02");
+  EXPECT_EQ(said(Kind::reading, 0.333333333333, -1), "reading V(pin6,pin4) = 0.3333 V");
+}
+
 TEST(Describe, WhatWasSentIsAFrameOrSerialBytes) {
   Bytes frame;
   Batch::writeFrame(frame, CanFrame::make(0x7DF, false, Bytes{2, 9, 2}));

@@ -1,7 +1,7 @@
 #!/bin/bash
 # SPDX-License-Identifier: GPL-3.0-or-later
-# run.sh TEST_GUI PIN16 SCREENSHOTS: the tests of the window under Xvfb, at 100, 150 and 200 %. Without Xvfb on Qt's
-# offscreen platform, which is told and counted.
+# run.sh TEST_GUI PIN16 SCREENSHOTS [FILTER [SCALE...]]: the tests of the window under Xvfb, at 100 % and those of the layout
+# at 150 and 200 %, or those of FILTER at each SCALE. Without Xvfb on Qt's offscreen platform, which is told and counted.
 set -u
 test=$1
 export PIN16_PROGRAM=$2 PIN16_SCREENSHOTS=$3
@@ -29,6 +29,13 @@ else
   echo "FELL BACK gui: there is no Xvfb, the window was tested on Qt's offscreen platform"
 fi
 bad=0
+if [ $# -gt 3 ]; then
+  filter=$4
+  for scale in "${@:5}"; do
+    QT_SCALE_FACTOR=$scale "$test" --gtest_filter="$filter" || bad=1
+  done
+  exit $bad
+fi
 "$test" || bad=1
 for scale in 1.5 2; do
   QT_SCALE_FACTOR=$scale "$test" --gtest_filter='*Layout*' || bad=1

@@ -11,11 +11,13 @@
 #include <unistd.h>
 
 #include <QApplication>
+#include <QAudioDevice>
 #include <QComboBox>
 #include <QDialog>
 #include <QDir>
 #include <QHeaderView>
 #include <QLineEdit>
+#include <QMediaDevices>
 #include <QMessageBox>
 #include <QPushButton>
 #include <QScrollBar>
@@ -34,6 +36,7 @@
 #include "core/link/link.hpp"
 #include "core/supply/supply.hpp"
 #include "gui/events_panel.hpp"
+#include "gui/far_view.hpp"
 #include "gui/live.hpp"
 #include "gui/look.hpp"
 #include "gui/panels.hpp"
@@ -336,6 +339,30 @@ TEST_F(WindowTest, ABenchIsMeasuredFromTheFirstReadingToACaptureThatVerifies) {
   EXPECT_EQ(w.source()->sheet()->first_thing->code, "connector-no-power");
 }
 
+TEST_F(WindowTest, TheToneFollowsAChannelOrSaysThatThereIsNoLoudspeaker) {
+  Window w;
+  w.show();
+  w.tryBench("own-battery-sound", false);
+  ASSERT_NE(w.live(), nullptr);
+  ASSERT_TRUE(waitFor([&] { return w.source()->timeline()->series().size() >= 10; }));
+  w.lookFromAfar(true);
+  EXPECT_FALSE(w.farView()->toneButton()->isChecked()) << "off until it is asked for";
+  EXPECT_FALSE(w.farView()->heard()->isVisible());
+  QTest::mouseClick(w.farView()->toneButton(), Qt::LeftButton);
+  ASSERT_TRUE(waitFor([&] { return w.farView()->heard()->text().contains("lowest"); }));
+  const QString first = "V(pin16,pin4)";
+  const QString second = "V(src+,src-)";
+  EXPECT_TRUE(w.farView()->heard()->text().startsWith(first)) << w.farView()->heard()->text().toStdString();
+  const bool has_output = !QMediaDevices::defaultAudioOutput().isNull();
+  EXPECT_NE(w.farView()->heard()->text().contains("no audio output"), has_output);
+  shoot(w, "live-far-tone");
+  QTest::mouseClick(w.farView()->channelButton(), Qt::LeftButton);
+  ASSERT_TRUE(waitFor([&] { return w.farView()->heard()->text().startsWith(second); }));
+  QTest::mouseClick(w.farView()->toneButton(), Qt::LeftButton);
+  EXPECT_FALSE(w.farView()->heard()->isVisible());
+  EXPECT_TRUE(w.endRecording());
+}
+
 TEST_F(WindowTest, WhoAnswersIsAskedByHandAndTheAttemptHasOneLine) {
   Window w;
   w.show();
@@ -451,11 +478,13 @@ void expectTextApart(const std::vector<QRectF>& boxes, const QRectF& in, const s
 
 TEST_F(WindowTest, LayoutHoldsAtEverySizeThemeAndLanguage) {
   const double scale = qEnvironmentVariable("QT_SCALE_FACTOR", "1").toDouble();
-  QTranslator german;
+  QTranslator german, german_core;
   const bool has_german = german.load(QStringLiteral(":/i18n/pin16_de.qm"));
   for (const bool de : {false, true}) {
     if (de && !has_german) continue;
     if (de) QApplication::installTranslator(&german);
+    if (de && german_core.load(QStringLiteral(":/i18n/core_de.qm")))
+      QApplication::installTranslator(&german_core);
     makeCapture(path(de ? "d.pcapng" : "e.pcapng"));
     if (!de) makeJob(folder_.path().toStdString());
     Window w;
@@ -491,13 +520,79 @@ TEST_F(WindowTest, LayoutHoldsAtEverySizeThemeAndLanguage) {
           expectTextApart(w.path()->textBoxes(), w.path()->rect(), where.toStdString() + " path");
           EXPECT_EQ(w.path()->cut(), 0) << where.toStdString();
         }
-        if (w.axis()->isVisible())
+        if (w.axis()->isVisible()) {
           expectTextApart(w.axis()->textBoxes(), w.axis()->rect(), where.toStdString() + " axis");
+          EXPECT_EQ(w.axis()->namesMissing(), 0) << where.toStdString();
+        }
+        // Verdict and first thing are whole at every size.
+        EXPECT_FALSE(w.header()->verdict()->cut()) << where.toStdString();
+        EXPECT_FALSE(w.header()->first()->cut()) << where.toStdString();
       }
     }
+    if (de && w.reasonsPanel()->isVisible()) {
+      EXPECT_TRUE(textOf(w.reasonsPanel()).contains("Die Sicherung des Moduls"))
+          << textOf(w.reasonsPanel()).toStdString();
+    }
+    // At arm's length.
+    w.lookFromAfar(true);
+    for (const auto& size : {QSize(1280, 800), QSize(1920, 1080)}) {
+      w.resize(static_cast<int>(size.width() / scale), static_cast<int>(size.height() / scale));
+      QTest::qWait(120);
+      shoot(w, QStringLiteral("far-%1-%2").arg(size.width()).arg(de ? "de" : "en"));
+      std::vector<QString> faults;
+      walk(w.farView(), faults);
+      for (const QString& f : faults) ADD_FAILURE() << "far " << size.width() << ": " << f.toStdString();
+    }
     if (de) QApplication::removeTranslator(&german);
+    if (de) QApplication::removeTranslator(&german_core);
   }
   if (!has_german) ADD_FAILURE() << "no German";
+}
+
+TEST_F(WindowTest, TheSameLookSetTwiceChangesNothing) {
+  Window w;
+  reviewed(w);
+  for (const Theme theme : {Theme::light, Theme::dark, Theme::contrast, Theme::light}) {
+    Look::the().set(theme);
+    QTest::qWait(30);
+    const QImage once = w.grab().toImage();
+    Look::the().set(theme);
+    QTest::qWait(30);
+    EXPECT_EQ(w.grab().toImage(), once) << static_cast<int>(theme);
+    // And the words have their colours: the verdict, and the word of the step that is not sound.
+    const Colours& c = Look::the().colours();
+    EXPECT_EQ(w.header()->verdict()->palette().color(QPalette::WindowText), c.faulty);
+    for (auto* row : w.steps()->findChildren<StepRow*>())
+      if (row->name() == "feed")
+        for (const QLabel* l : row->findChildren<QLabel*>())
+          if (l->text() == "faulty") {
+            EXPECT_EQ(l->palette().color(QPalette::WindowText), c.faulty);
+          }
+  }
+}
+
+TEST_F(WindowTest, NamesOfManyPointsAreWhole) {
+  Window w;
+  w.show();
+  w.tryBench("own-battery-sound", false);
+  ASSERT_NE(w.live(), nullptr);
+  ASSERT_TRUE(waitFor([&] { return w.source()->timeline()->series().size() >= 10; }));
+  for (const auto& [size, most] : {std::pair(QSize(1920, 1080), 0), std::pair(QSize(1280, 800), 4)}) {
+    w.resize(size);
+    EXPECT_TRUE(waitFor([&] { return w.axis()->namesWhole() + w.axis()->namesMissing() >= 10; }));
+    EXPECT_LE(w.axis()->namesMissing(), most) << size.width();
+    shoot(w, QStringLiteral("live-many-%1").arg(size.width()));
+  }
+  EXPECT_TRUE(w.endRecording());
+}
+
+TEST_F(WindowTest, EveryCauseHasItsGermanTitle) {
+  QTranslator german;
+  ASSERT_TRUE(german.load(QStringLiteral(":/i18n/core_de.qm")));
+  for (const auto& cause : reasons::causes())
+    EXPECT_FALSE(german.translate("core", cause.title).isEmpty()) << cause.title;
+  EXPECT_FALSE(german.translate("core", reasons::titleOf({reasons::kSound}).c_str()).isEmpty());
+  EXPECT_TRUE(german.translate("core", "no title of a cause").isEmpty());
 }
 
 TEST_F(WindowTest, EverythingCanBeReachedByKeysAndHasANameForReaders) {
@@ -534,12 +629,15 @@ TEST_F(WindowTest, EverythingCanBeReachedByKeysAndHasANameForReaders) {
     }
 }
 
-/// Of AWindowThatIsKilledLosesNothing: records on the bench, tells the file, waits to be killed.
-int child(const char* folder) {
+/// Of the tests that kill a window: records the job, or on the bench, tells the file, waits to be killed.
+int child(const char* folder, const char* job) {
   qputenv("HOME", folder);
   Window w;
   w.show();
-  w.tryBench("own-battery-sound", false);
+  if (job != nullptr)
+    w.record(QString::fromLocal8Bit(job), false);
+  else
+    w.tryBench("own-battery-sound", false);
   if (w.live() == nullptr) return 1;
   (void)waitFor([&] { return w.source()->evidence()->frames() > 50; });
   const std::string line = w.source()->file() + "\n";
@@ -566,6 +664,7 @@ int main(int argc, char** argv) {
   pin16::bench::addBenchScheme();
   pin16::supply::addMeterSchemes();
   pin16::gui::Look::the().set(pin16::gui::Theme::light);
-  if (argc > 2 && std::string_view(argv[1]) == "--child") return pin16::gui::child(argv[2]);
+  if (argc > 2 && std::string_view(argv[1]) == "--child")
+    return pin16::gui::child(argv[2], argc > 3 ? argv[3] : nullptr);
   return RUN_ALL_TESTS();
 }
