@@ -352,6 +352,7 @@ void ReasonsPanel::showNext(const std::optional<reasons::Answer>& answer,
     const reasons::Reading& r = reasons::readings()[n.reading];
     const QString state = r.power == reasons::Power::on       ? tr("module fed")
                           : r.power == reasons::Power::source ? tr("source on, module not fed")
+                          : r.power == reasons::Power::any    ? tr("power as it is")
                                                               : tr("power off");
     head = tr("next: about %1 min, %2").arg(n.minutes).arg(state);
     if (n.power_ups > 0) head += QStringLiteral(", ") + tr("costs a power-up");

@@ -523,7 +523,7 @@ bool Check::asksWhy() const {
 /// Power for a reading, by the same rules as before: what must be cleared, the ledger, one power-up said.
 bool Check::bring(reasons::Power wanted) {
   const bool on = evidence_.power() == PowerState::on;
-  if ((wanted == reasons::Power::on) == on) return true;
+  if (wanted == reasons::Power::any || (wanted == reasons::Power::on) == on) return true;
   if (wanted == reasons::Power::on) {
     if (const Status state = offerPower(); !state) std::fprintf(stderr, "%s\n", state.error().text().c_str());
     return evidence_.power() == PowerState::on;
@@ -544,9 +544,9 @@ Status Check::askWhy() {
   asking.policy = [this] { return reasons::policyOf(job_, evidence_.power() == PowerState::on); };
   asking.bring = [this](reasons::Power wanted) { return bring(wanted); };
   asking.keep = [this](const reasons::Reading& r, const std::string& answer) {
-    static constexpr const char* power[] = {"off", "source", "on"};
-    auto reading = job::parseReading(
-        fmt::format("{}={} power={}", r.id, answer, power[static_cast<std::size_t>(r.power)]));
+    static constexpr const char* power[] = {" power=off", " power=source", " power=on", ""};
+    auto reading =
+        job::parseReading(fmt::format("{}={}{}", r.id, answer, power[static_cast<std::size_t>(r.power)]));
     Saying s;
     s.what = reading ? Saying::What::reading : Saying::What::note;
     if (reading) s.reading = std::move(*reading);

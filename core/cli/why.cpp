@@ -131,7 +131,7 @@ Status Why::ask(reasons::Reasoner& m) {
   asking.bring = [&](reasons::Power wanted) {
     const reasons::Policy p = reasons::policyOf(job_, powered_);
     const bool rises = wanted == reasons::Power::on && !powered_;
-    powered_ = wanted == reasons::Power::on;
+    if (wanted != reasons::Power::any) powered_ = wanted == reasons::Power::on;
     if (rises)
       std::fprintf(stderr, "\nThis costs a power-up; %s left.",
                    p.power_ups_left >= 1000 ? "no budget is stated, any number"

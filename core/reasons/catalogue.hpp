@@ -22,8 +22,9 @@ inline constexpr unsigned kOwn = bit(Arrangement::own_battery), kFed = bit(Arran
                           kRig = kFed | kRemoved, kVehicle = kOwn | kFed;
 
 enum class Unit : std::uint8_t { volt, ampere, ohm, answer };
-/// In which power state a reading is taken: nothing powered; the source alone; the module fed.
-enum class Power : std::uint8_t { off, source, on };
+/// In which power state a reading is taken: nothing powered; the source alone; the module fed; as it is (a
+/// look).
+enum class Power : std::uint8_t { off, source, on, any };
 
 /// One measurement or look.
 struct Reading {
@@ -115,6 +116,10 @@ enum class R : std::uint8_t {
   answer_all,
   answer_rate,
   bus_leads,
+  v_slot_supply_chassis,
+  interface_alone,
+  vac_pin16,
+  answer_feed2,
   count
 };
 inline constexpr std::size_t kReadings = static_cast<std::size_t>(R::count);

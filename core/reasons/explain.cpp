@@ -62,7 +62,10 @@ std::string mendOrderText(const Answer& a) {
 }
 
 const char* powerText(Power p) {
-  return p == Power::off ? "power off" : p == Power::source ? "source on, module not fed" : "module fed";
+  return p == Power::off      ? "power off"
+         : p == Power::source ? "source on, module not fed"
+         : p == Power::any    ? "power as it is"
+                              : "module fed";
 }
 
 }  // namespace

@@ -11,7 +11,6 @@ constexpr double kMeter_S = 1e-7;  // a 10 Mohm voltmeter ties a floating point 
 constexpr double kLeak_S = 1e-10;  // of what an ohmmeter looks at
 constexpr double kNominal_V = 12;
 constexpr double kOff_S = 1e-10;
-constexpr double kDriver_ohm = 45;  // as core/bench/network.hpp: 1.5 V at 2.0 V / 60 ohm
 constexpr double kBias_V = 2.5;
 constexpr double kDominant_V = 0.9, kRecessive_V = 0.5;  // receiver thresholds, data sheet SLLSFP9
 constexpr double kRings_ohm = 1000;  // more between the wires: too slow a return to recessive (own figure)
@@ -204,8 +203,9 @@ Fed feedModule(const Bench& b) {
   }
   out.supply = at(b.run_A);
   out.running = volts(out.supply) >= b.stop_V;
-  if (!out.running || b.resets || b.ac_V > 0.8 * b.coin[1]) out.pattern = out.running && !b.resets ? 0 : 1;
-  if (b.resets) out.running = false;
+  // A ripple takes the volts below the threshold in each half wave, or only spoils the bits.
+  if (b.resets || b.ac_V > 0.4 + 1.6 * b.coin[1]) out.running = false;
+  if (!out.running) out.pattern = 1;
   return out;
 }
 
@@ -251,7 +251,7 @@ std::array<double, kWires> solveWires(const Bench& b, const Rails& r, Driver dri
     else
       n.ground(high, 1 / (b.input_ohm + b.bias_leak_ohm), at_V),
           n.ground(low, 1 / (b.input_ohm + b.bias_leak_ohm), at_V);
-    if (drives) n.ground(high, 1 / kDriver_ohm, at_V + 5), n.ground(low, 1 / kDriver_ohm, at_V);
+    if (drives) n.ground(high, 1 / b.driver_ohm, at_V + 5), n.ground(low, 1 / b.driver_ohm, at_V);
   };
   hang(kIfH, kIfL, r.if_V, r.if_alive && !b.bus_side_dead, driver == Driver::interface && !b.bus_side_dead);
   hang(kModH, kModL, r.module_V, r.module_alive, driver == Driver::module);
@@ -313,7 +313,7 @@ std::uint64_t Draw::next() {
 double Draw::share() { return static_cast<double>(next() >> 11U) * 0x1p-53; }
 double Draw::stretched() {
   const double u = share();
-  if (!wide_) return u;
+  if (!wide_) return u + 0.24 * (u - 0.5);
   return 0.5 - 0.8333 * std::cos(u * 3.141592653589793);  // arcsine law, a third wider to each side
 }
 double Draw::flat(double low, double high) {
@@ -371,6 +371,7 @@ Bench soundBench(const Setting& s, Draw& d) {
   b.bias_leak_ohm = d.log(3e4, 2e6);
   b.wide_common_mode = d.chance(0.5);
   b.share = d.log(0.01, 0.25);
+  b.driver_ohm = d.log(25, 70);
   b.gateway = !removed && (s.gateway ? *s.gateway : d.chance(own(b) ? 0.35 : 0.4));
   b.others = own(b) ? d.chance(0.85) : fed && d.chance(0.15);
   b.others_answer = d.chance(0.75);
@@ -406,7 +407,7 @@ bool inject(std::size_t cause, Bench& b, Draw& d) {
       {"rig-fuse-open", [](Bench& x, Draw&) { x.rig_fuse_ohm = kOpen_ohm; }},
       {"rig-fuse-small", [](Bench& x, Draw&) { x.rig_fuse_ohm = kOpen_ohm, x.rating_small = true; }},
       {"feed-lead-open", [](Bench& x, Draw&) { x.lead_ohm = kOpen_ohm; }},
-      {"feed-lead-thin", [](Bench& x, Draw& r) { x.lead_ohm = r.log(0.6, 6); }},
+      {"feed-lead-thin", [](Bench& x, Draw& r) { x.lead_ohm = r.log(0.6, 12); }},
       {"supply-side-feed", [](Bench& x, Draw&) { x.slot = 2; }},
       {"wrong-slot", [](Bench& x, Draw& r) { x.slot = 1, x.others_ohm = r.log(4, 2000); }},
       {"module-fuse-open", [](Bench& x, Draw&) { x.module_fuse_ohm = kOpen_ohm; }},
@@ -685,6 +686,10 @@ void setAnswers(const Bench& b, const Fed& fed, const Talk& t, Predicted& p) {
   } else {
     set(R::answer_wake, 0);
   }
+  Bench both = b;
+  both.needs_second = false;
+  set(R::answer_feed2, b.needs_second && !b.second_given ? answer(with(both), {}) == 1 : 0);
+  set(R::interface_alone, b.interface_dead || !b.port_right || b.port_asleep ? 0 : 1);
   Bench other = b;
   other.interface_dead = other.bus_side_dead = other.listen_only = other.port_asleep =
       other.bus_contact_open = false;
@@ -714,7 +719,9 @@ void setSupply(const Bench& b, const Fed& fed, Predicted& p) {
   const auto v = [&s](Node a, Node c) { return s.volts(a, c); };
   // Power off.
   const double module_ohm = b.dead_open ? kOpen_ohm : beside(b.off_ohm, b.short_ohm);
-  const double slot_ohm = open(b.wire_ohm + module_ohm + b.module_ground_ohm);
+  double slot_ohm = open(b.wire_ohm + module_ohm + b.module_ground_ohm);
+  // A gateway that is fed from the same clip lies beside.
+  if (b.gateway && b.gateway_fed && !own(b)) slot_ohm = beside(slot_ohm, 3e3 * std::pow(30, b.coin[5]));
   set(R::r_feed_chassis, b.slot != 0 && b.probed_at_clip ? b.others_ohm : slot_ohm);
   set(R::r_rigfuse, open(b.rig_fuse_ohm)), set(R::r_rigfuse_clip, open(b.lead_ohm));
   set(R::r_connfuse, open(b.connector_fuse_ohm)), set(R::r_modfuse, open(b.module_fuse_ohm));
@@ -732,10 +739,12 @@ void setSupply(const Bench& b, const Fed& fed, Predicted& p) {
   double loaded = emf * b.lamp_ohm / (b.lamp_ohm + b.series_ohm);
   if (b.limit_A > 0 && loaded / b.lamp_ohm > b.limit_A) loaded = b.limit_A * b.lamp_ohm;
   set(R::v_src_load, loaded), set(R::vac_src, b.source_open ? 0 : b.ac_V);
+  set(R::vac_pin16, v(kPin16, kPin4) < 1 ? 0 : b.ac_V);
   // Module fed.
   set(R::v_src_on, s.v[kSrc]);
   set(R::limit_lamp, b.limit_A > 0 && fed.pattern == 1 ? 2 : s.limited ? 1 : 0);
   set(R::v_feed_chassis, v(kFeed, kChassis)), set(R::v_slot_load_chassis, v(kSlot, kChassis));
+  set(R::v_slot_supply_chassis, v(kBar, kChassis));
   set(R::v_chassis, s.v[kChassis]), set(R::v_src_feed, v(kSrc, kFeed));
   set(R::v_pin16_pin4, v(kPin16, kPin4)), set(R::v_pin16_chassis, v(kPin16, kChassis));
   set(R::v_connfuse_supply_chassis, v(kFuseIn, kChassis));

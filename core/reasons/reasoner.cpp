@@ -783,7 +783,7 @@ std::vector<Next> Reasoner::next(const Policy& policy, const std::vector<bool>& 
     }
     n.bits = std::max(0.0, before - after);
     // Back to power off and on again costs a further power-up.
-    const double back = policy.powered && !on ? policy.power_up_minutes : 0;
+    const double back = policy.powered && !on && reading.power != Power::any ? policy.power_up_minutes : 0;
     n.score = n.bits / (n.minutes + policy.handling_minutes + policy.power_up_minutes * n.power_ups + back);
     n.against_if = m.binText(r, low_bin), n.for_if = m.binText(r, high_bin);
     n.against = std::min(lowest, 1.0), n.in_favour = std::max(highest, 0.0);

@@ -78,8 +78,8 @@ struct Next {
 
 /// Costs of power-ups (minutes) and where asking ends; job's budget.
 struct Policy {
-  double power_up_minutes = 12;  ///< own figure
-  double handling_minutes = 4;   ///< of any reading: going there, noting it down (own figure)
+  double power_up_minutes = 20;  ///< what sparing one is worth (own figure)
+  double handling_minutes = 8;   ///< of any reading: going there, noting it down (own figure)
   double stop_at = 0.95;         ///< of the leading group
   double least_bits = 0.004;     ///< worth of a reading
   int power_ups_left = 1000;

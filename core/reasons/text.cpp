@@ -29,6 +29,7 @@ struct Alias {
 constexpr Alias kAliases[] = {{"lamp", "interface-lamp"},
                               {"signs", "dash-signs"},
                               {"V(loadblade,chassis)", "V(slot load,chassis)"},
+                              {"V(supplyblade,chassis)", "V(slot supply,chassis)"},
                               {"V(pin4,interface-)", "V(ifgnd,chassis)"}};
 
 }  // namespace
@@ -67,7 +68,8 @@ std::optional<Observation> observationOf(const event::Measurement& m) {
   const Reading& r = readings()[*at];
   // Blades with the module not fed say which side is which, not whether the feed arrives.
   if (r.power == Power::on && m.power == event::PowerState::off) return std::nullopt;
-  if (id == "V(slot load,chassis)" && m.power != event::PowerState::on) return std::nullopt;
+  if ((id == "V(slot load,chassis)" || id == "V(slot supply,chassis)") && m.power != event::PowerState::on)
+    return std::nullopt;
   if (r.unit == Unit::ohm && m.power != event::PowerState::off && m.power != event::PowerState::unknown)
     return std::nullopt;
   return Observation{*at, sign * m.value, m.uncertainty};

@@ -18,6 +18,8 @@
 #include <sstream>
 
 #include "core/capture/verify.hpp"
+#include "core/job/job.hpp"
+#include "core/readiness/cautions.hpp"
 #include "gui/events_panel.hpp"
 #include "gui/live.hpp"
 #include "gui/panels.hpp"
@@ -62,6 +64,9 @@ class Yard {
               tcp + "?channel=4\"\nvolts = \"V(pin16,pin4)\"\nuncertainty_V = 0.02\n";
     }
     std::ofstream(job()) << text;
+    // Real links: the cautions would be shown first (Pages tests that).
+    if (Status read = readiness::keepCautionsRead(*job::readJob(job()), "A"); !read)
+      ADD_FAILURE() << read.error().text();
     std::istringstream lines(test::runPin16({"bench", scenario_, "--readings"}, folder_).out);
     for (std::string line; std::getline(lines, line);) {
       const auto equals = line.find('='), blank = line.find(' '), power = line.find("power=");

@@ -76,7 +76,7 @@ TEST(Catalogue, ReadingsOfTheTableAreThoseOfTheModel) {
   EXPECT_STREQ(readings()[static_cast<std::size_t>(R::r_feed_chassis)].id, "R(feed,chassis)");
   EXPECT_STREQ(readings()[static_cast<std::size_t>(R::v_pin16_pin4)].id, "V(pin16,pin4)");
   EXPECT_STREQ(readings()[static_cast<std::size_t>(R::identifiers)].id, "identifiers");
-  EXPECT_STREQ(readings()[static_cast<std::size_t>(R::bus_leads)].id, "bus-leads");
+  EXPECT_STREQ(readings()[static_cast<std::size_t>(R::answer_feed2)].id, "answer@feed2");
 }
 
 // Each cause can be injected, shows the symptom, and its readings differ from the sound bench's.
@@ -144,7 +144,7 @@ std::string arrangementsText(unsigned bits) {
 // docs/reasons.md has both tables; PIN16_UPDATE_DOCS=1 writes them anew.
 TEST(Catalogue, ThePageHasBothTables) {
   std::ostringstream tables;
-  const char* const powers[] = {"off", "source", "on"};
+  const char* const powers[] = {"off", "source", "on", "as it is"};
   tables << "| reading | power | min | arrangements | how | source |\n|---|---|---|---|---|---|\n";
   for (const Reading& r : readings())
     tables << "| `" << r.id << "` | " << powers[static_cast<std::size_t>(r.power)] << " | " << r.minutes

@@ -340,6 +340,7 @@ class Bench:
             self.gateway, self.others = True, False
             self.r["joinh"][2] = self.r["joinl"][2] = OPEN
             self.r["end3"] = ["h", "l", near(self.rng, 60, 0.02)]
+            self.r["end2"] = ["dh", "dl", near(self.rng, 120, 0.015)]  # the connector's segment has two ends of its own
 
     def make_gateway_unpowered(self):
         self.with_gateway()
@@ -495,7 +496,7 @@ class Bench:
                 lines.append("rgw gwf gwg 1e6")
             lines.append(f"rrest bar chassis {self.bar_ohm if self.car else 1e7:.4g}")
         else:
-            lines.append(f"rmod modp modg {self.module_off_ohm:.6g}\nrgw gwf gwg 2e4")
+            lines.append(f"rmod modp modg {self.module_off_ohm:.6g}\nrgw gwf gwg {2e4 if self.gateway else 1e9:.4g}")
             lines.append(f"rrest bar chassis {near(random.Random(self.emf), 300, 0.5) if self.car else 1e7:.4g}")
         if getattr(self, "offset_a", 0) and on:
             lines.append(f"ioff chassis p4mid {self.offset_a / 2:.4g}")
@@ -591,6 +592,19 @@ class Bench:
 
         return nodes, hears, lines
 
+    def with_feed2(self):
+        """Whether the module answers once its second feed is given too."""
+        before = self.r["feed2"][2]
+        if before < 1e6:
+            return False
+        self.r["feed2"][2] = 0.08
+        state = self.module_state()
+        nodes, hears, _ = self.bus(state, "ok")
+        self.r["feed2"][2] = before
+        a = "o" if self.gateway else "m"
+        return (state == "running" and not (self.silent or self.busoff or self.filters or self.kline) and
+                hears("i", a) and hears(a, "i"))
+
     def r_between(self):
         ends = [x[2] for k, x in self.r.items() if k.startswith(("end", "choke")) and x[2] < 1e6 and
                 (x[0] in ("dh", "mh") or not self.gateway)]
@@ -617,7 +631,7 @@ class Bench:
         if abs(out["V(src+,src-,load)"]) * abs(out["V(src+,src-,load)"]) / 2.6 > self.limit * 12 * 4:
             out["V(src+,src-,load)"] = sign * self.limit * 2.6
         if not self.own:
-            out["Vac(src+,src-)"] = self.ripple
+            out["Vac(src+,src-)"] = out["Vac(pin16,pin4)"] = self.ripple
             out["fuse-rating"] = "too small" if self.rating_small else "right"
             out["source-label"] = self.label
         state = self.module_state()
@@ -654,6 +668,8 @@ class Bench:
         if self.car:
             wants += [("V(slot load,chassis)", "slotload", "chassis"), ("V(connfuse supply,chassis)", "cfs", "chassis"),
                       ("V(outlet,chassis)", "out", "chassis")]
+            if not self.own:
+                wants.append(("V(slot supply,chassis)", "bar", "chassis"))
             if self.gateway:
                 wants.append(("V(gwfeed,chassis)", "gwf", "chassis"))
         if not self.own:
@@ -757,6 +773,15 @@ class Bench:
             loose = any(self.r[n][2] == OPEN for n in ("stubh", "stubl", "modh", "modl") if n in self.r)
             out["bus-leads"] = ("swapped" if self.swapped else "other pins" if self.wrong_pair else
                                 "loose" if loose and rng.random() < 0.6 else "right")
+        out["answer@restart"] = yes(can and self.early)
+        if not self.own:
+            out["answer@feed2"] = yes(self.need_feed2 and not self.listen and not self.wrong_rate and self.with_feed2())
+        out["interface-alone"] = "no" if self.if_dead or self.port else "yes"
+        out["fd-scan"] = "no"
+        if self.car:
+            out["connector-look"] = "nothing"
+        if self.own:
+            out["battery-look"] = "fine"
         out["answer@kline"] = yes(self.kline and state == "running")
         if self.car:
             out["answer@direct"] = yes(self.gateway and state == "running" and

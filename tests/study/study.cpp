@@ -100,7 +100,7 @@ struct Cost {
     const bool on = reading.power == Power::on;
     if (on && !powered) ++power_ups;
     power_ups += reading.power_ups;
-    powered = on;
+    if (reading.power != Power::any) powered = on;
     ++measurements;
     minutes += reading.minutes;
   }
