@@ -1049,6 +1049,10 @@
         <source>; or </source>
         <translation>; oder </translation>
     </message>
+    <message>
+        <source>power as it is</source>
+        <translation>Versorgung wie sie ist</translation>
+    </message>
 </context>
 <context>
     <name>pin16::gui::ReviewSource</name>
