@@ -83,6 +83,8 @@ QString styleSheet(const Colours& c, bool contrast) {
       "min-height:20px; }"
       "QPushButton::menu-indicator { image:none; width:0px; }"
       "QComboBox::drop-down { border:none; width:22px; }"
+      "QComboBox::down-arrow { width:0px; height:0px; border-left:5px solid %2; border-right:5px solid %2; "
+      "border-top:7px solid %5; margin-right:6px; }"
       "QPushButton:hover, QPushButton:checked { background:%7; }"
       "QPushButton:focus { border-color:%3; }"
       "QPushButton:disabled { color:%5; border-color:%4; }"
