@@ -187,7 +187,8 @@ void SupplyPath::paintWide(QPainter& p) {
           Qt::AlignHCenter);
 
   // Connector and interface.
-  const QRectF first(w * 0.385, middle - 21, w * 0.095, 42), second(w * 0.585, middle - 21, w * 0.085, 42);
+  const QRectF first(w * 0.385, middle - 21, w * 0.095, 42),
+      second(w * (own ? 0.585 : 0.565), middle - 21, w * 0.085, 42);
   const QRectF& connector = own ? first : second;
   const QRectF& interface = own ? second : first;
   const Joint* lamp = find("lamp");
@@ -205,7 +206,7 @@ void SupplyPath::paintWide(QPainter& p) {
   if (own) fuse(p, {w * 0.215, middle}, tr("connector fuse"), pin16_bad);
   box(p, connector, tr("connector"), QStringLiteral("16 \u00b7 4 \u00b7 5"), pin16_bad);
   box(p, interface, tr("interface"), lit, differs("V(interface+,interface-)") || differs("lamp"));
-  const double pins = own ? w * 0.32 : w * 0.715;
+  const double pins = own ? w * 0.32 : second.right() + w * 0.04;
   joint(p, {own ? w * 0.32 : second.right() + 14, middle},
         {pins - (own ? w * 0.062 : -4), middle + (own ? 8 : -50), w * (own ? 0.124 : 0.06), 46},
         "V(pin16,pin4)", tr("pin 16"), own ? 0 : static_cast<int>(Qt::AlignLeft));

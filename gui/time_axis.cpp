@@ -619,7 +619,12 @@ void TimeAxis::paintMarks(QPainter& p) {
 
 void TimeAxis::paintExchanges(QPainter& p) {
   const Colours& c = Look::the().colours();
-  words(p, {4, exchanges_.top(), kLeft + 60, 16}, tr("exchanges"), c.faint, Qt::AlignLeft);
+  // Wider than the margin: marks and cursor go behind it.
+  QFont f = font();
+  f.setPixelSize(kSmallPx);
+  const QString title = tr("exchanges");
+  p.fillRect(QRectF(2, exchanges_.top(), QFontMetricsF(f).horizontalAdvance(title) + 6, 16), c.ground);
+  words(p, {4, exchanges_.top(), kLeft + 60, 16}, title, c.faint, Qt::AlignLeft);
   const QRectF in = exchanges_.adjusted(0, 18, 0, -3);
   p.setPen(QPen(c.line, 1));
   p.drawLine(in.bottomLeft(), in.bottomRight());

@@ -120,6 +120,7 @@ enum class R : std::uint8_t {
   interface_alone,
   vac_pin16,
   answer_feed2,
+  v_interface,
   count
 };
 inline constexpr std::size_t kReadings = static_cast<std::size_t>(R::count);

@@ -33,9 +33,12 @@ const char* controller(const readiness::LinkFacts& l) {
 
 /// The interface in question is dark: a link of ours that is up all the same has a supply of its own and says
 /// nothing about it.
-bool interfaceDark(const readiness::Evidence& e) {
+bool interfaceDark(const readiness::Evidence& e, const job::Job& job) {
   const readiness::PointFacts* lamp = e.newest("lamp");
   const readiness::PointFacts* volts = e.newest("V(interface+,interface-)");
+  // On the vehicle's own battery it hangs on pin 16.
+  if (lamp == nullptr && volts == nullptr && job.arrangement == Arrangement::own_battery)
+    volts = e.newest("V(pin16,pin4)");
   return (lamp != nullptr && lamp->last == 0) || (volts != nullptr && std::abs(volts->last) < kDark_V);
 }
 
@@ -43,7 +46,7 @@ void fromBus(const readiness::Evidence& e, const job::Job& job, std::vector<Obse
   // On the table nobody but the module is there to be heard.
   const bool alone = job.arrangement == Arrangement::removed;
   const bool module = e.moduleHeard() || (alone && e.othersHeard()), others = e.othersHeard() && !alone;
-  const bool dark = interfaceDark(e);
+  const bool dark = interfaceDark(e, job);
   for (const readiness::LinkFacts* l : e.buses()) {
     if (!l->ever_up || dark) continue;
     out.push_back(said("adapter-answers", "yes"));

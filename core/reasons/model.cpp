@@ -361,7 +361,10 @@ Bench soundBench(const Setting& s, Draw& d) {
   b.returns_by_4 = back<0.85, b.returns_by_5 = back> 0.55;
   b.interface_ohm = d.log(40, 250);
   b.interface_min_V = d.flat(6, 8.5);
-  b.own_lead = !own(b) && d.chance(0.12);
+  // Fed in place by its slot alone, pin 16 mostly stays dead and the interface has a lead from the same
+  // source.
+  b.own_lead = !own(b) && d.chance(fed ? 0.5 : 0.12);
+  if (fed && b.own_lead) b.connector_fed = d.chance(0.3);
   b.lamp_dead = d.chance(0.7);
   b.monitor_acknowledges = false;
   b.term_trunk_ohm = d.flat(117, 123);
@@ -423,11 +426,11 @@ bool inject(std::size_t cause, Bench& b, Draw& d) {
       {"clamp-poor", [](Bench& x, Draw& r) { x.clamp_ohm = r.log(0.5, 20); }},
       {"clamp-open", [](Bench& x, Draw&) { x.clamp_ohm = kOpen_ohm; }},
       {"vehicle-ground-poor", [](Bench& x, Draw& r) { x.clamp_ohm = r.log(0.3, 3); }},
-      {"pin4-open", [](Bench& x, Draw&) { x.pin4_ohm = kOpen_ohm, x.returns_by_4 = true, x.returns_by_5 = false, x.own_lead = false; }},
-      {"pin5-open", [](Bench& x, Draw&) { x.pin5_ohm = kOpen_ohm, x.returns_by_5 = true, x.returns_by_4 = false, x.own_lead = false; }},
+      {"pin4-open", [](Bench& x, Draw&) { x.pin4_ohm = kOpen_ohm, x.returns_by_4 = true, x.returns_by_5 = false, x.own_lead = false, x.connector_fed = true; }},
+      {"pin5-open", [](Bench& x, Draw&) { x.pin5_ohm = kOpen_ohm, x.returns_by_5 = true, x.returns_by_4 = false, x.own_lead = false, x.connector_fed = true; }},
       {"module-ground-open", [](Bench& x, Draw& r) { x.module_ground_ohm = r.chance(0.6) ? kOpen_ohm : r.log(5, 200); }},
       {"two-sources-floating", [](Bench& x, Draw& r) { x.own_V = r.flat(11.8, 13.5), x.own_offset_V = r.chance(0.5) ? r.flat(8, 30) : -r.flat(8, 30), x.own_lead = false; }},
-      {"ground-offset", [](Bench& x, Draw& r) { x.ground_offset_V = r.flat(2.5, 8) * (r.chance(0.7) ? 1 : -1), x.own_lead = false, x.wide_common_mode = false; }},
+      {"ground-offset", [](Bench& x, Draw& r) { x.ground_offset_V = r.flat(2.5, 8) * (r.chance(0.7) ? 1 : -1), x.own_lead = false, x.connector_fed = true, x.wide_common_mode = false; }},
       {"canh-short-gnd", [](Bench& x, Draw& r) { x.high_ground_ohm = r.log(0.1, 5); }},
       {"canh-short-bat", [](Bench& x, Draw& r) { x.high_supply_ohm = r.log(0.1, 5); }},
       {"canl-short-gnd", [](Bench& x, Draw& r) { x.low_ground_ohm = r.log(0.1, 5), x.rings = true; }},
@@ -469,7 +472,7 @@ bool inject(std::size_t cause, Bench& b, Draw& d) {
       {"module-resets", [](Bench& x, Draw&) { x.resets = true; }},
       {"asked-too-early", [](Bench& x, Draw&) { x.early = true; }},
       {"interface-dead", [](Bench& x, Draw&) { x.interface_dead = true; }},
-      {"interface-contact", [](Bench& x, Draw& r) { (r.chance(0.6) ? x.contact16_ohm : x.contact4_ohm) = kOpen_ohm, x.own_lead = false; }},
+      {"interface-contact", [](Bench& x, Draw& r) { (r.chance(0.6) ? x.contact16_ohm : x.contact4_ohm) = kOpen_ohm, x.own_lead = false, x.connector_fed = true; }},
       {"interface-bus-dead", [](Bench& x, Draw&) { x.bus_side_dead = true; }},
       {"wrong-port", [](Bench& x, Draw&) { x.port_right = false; }},
       {"crash-cutoff", [](Bench& x, Draw&) { x.parted = 1; }},
@@ -753,6 +756,7 @@ void setSupply(const Bench& b, const Fed& fed, Predicted& p) {
                            : b.outlet_live && fed_bar && !b.timer_off ? v(kBar, kChassis)
                            : b.outlet_live && !own(b)                 ? v(kSrc, kChassis)
                                                                       : 0);
+  set(R::v_interface, v(kIfPlus, kIfMinus));
   set(R::v_pin4, s.v[kPin4]), set(R::v_ifgnd_chassis, v(kIfMinus, kChassis));
   const double rail = own(b) ? (b.key_on ? v(kBar, kChassis) : 0) : v(kFeed, kChassis);
   const bool second = b.needs_second || own(b) ? b.second_given : b.coin[11] < 0.5;

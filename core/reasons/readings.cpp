@@ -332,6 +332,8 @@ const std::vector<Reading>& readings() {
       told("answer@feed2", Power::on, "person: second feed", 4, {"no", "yes"},
            "power off, give the second feed too (fused, from the same source), on again: no / yes", kRig,
            "estimate", "one further power-up", 1),
+      volts("V(interface+,interface-)", 1.5, "20 V DC", "interface's own supply, at its plug", kAll,
+            "points.md"),
   };
   return table;
 }

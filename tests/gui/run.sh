@@ -19,8 +19,7 @@ if command -v Xvfb >/dev/null; then
   Xvfb -displayfd 7 -screen 0 1920x1200x24 -nolisten tcp >/dev/null 2>&1 &
   server=$!
   for _ in $(seq 100); do
-    number=$(tr -d '\n' <"$XDG_RUNTIME_DIR/display")
-    [ -z "$number" ] || break
+    read -r number <"$XDG_RUNTIME_DIR/display" && break  # a whole line
     sleep 0.1
   done
   export DISPLAY=:$number QT_QPA_PLATFORM=xcb

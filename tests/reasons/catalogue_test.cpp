@@ -76,7 +76,7 @@ TEST(Catalogue, ReadingsOfTheTableAreThoseOfTheModel) {
   EXPECT_STREQ(readings()[static_cast<std::size_t>(R::r_feed_chassis)].id, "R(feed,chassis)");
   EXPECT_STREQ(readings()[static_cast<std::size_t>(R::v_pin16_pin4)].id, "V(pin16,pin4)");
   EXPECT_STREQ(readings()[static_cast<std::size_t>(R::identifiers)].id, "identifiers");
-  EXPECT_STREQ(readings()[static_cast<std::size_t>(R::answer_feed2)].id, "answer@feed2");
+  EXPECT_STREQ(readings()[static_cast<std::size_t>(R::v_interface)].id, "V(interface+,interface-)");
 }
 
 // Each cause can be injected, shows the symptom, and its readings differ from the sound bench's.

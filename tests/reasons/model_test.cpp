@@ -45,11 +45,11 @@ Bench plain(Arrangement a, std::uint64_t seed) {
   Bench b = soundBench({a, false}, d);
   b.rig_fuse_ohm = 0.01085, b.module_fuse_ohm = 0.0074,
   b.connector_fuse_ohm = 0.0074;  // cold, as core/circuit's table
-  b.limit_A = 0, b.own_lead = false, b.needs_second = b.needs_wake = false;
+  b.limit_A = 0, b.own_lead = false, b.connector_fed = true, b.needs_second = b.needs_wake = false;
   b.connector_behind_fuse = false, b.returns_by_4 = b.returns_by_5 = true;
   b.contact16_ohm = b.contact4_ohm = 0.001;
   b.term_trunk_ohm = b.term_far_ohm = 120, b.far_in_module = false;
-  b.input_ohm = 15e3, b.bias_leak_ohm = 1e6;
+  b.input_ohm = 15e3, b.bias_leak_ohm = 1e6, b.driver_ohm = 45;
   b.others = false, b.sends = false;
   return b;
 }

@@ -662,7 +662,7 @@ class Bench:
                 lines = [re.sub(rf"^(r{n}d[hl] \S+ \S+) 1e11", rf"\g<1> {25 / share:.5g}", x, flags=re.M) for x in lines]
         wants = [("V(feed,chassis)", "clip" if not self.own else "slotload", "chassis"), ("V(chassis,src-)", "chassis", "sm"),
                  ("V(pin16,pin4)", "p16", "p4"), ("V(pin16,chassis)", "p16", "chassis"), ("V(pin4,src-)", "p4", "sm"),
-                 ("V(ifgnd,chassis)", "ifg", "chassis"), ("V(feed2,chassis)", "feed2", "chassis"),
+                 ("V(ifgnd,chassis)", "ifg", "chassis"), ("V(interface+,interface-)", "ifp", "ifg"), ("V(feed2,chassis)", "feed2", "chassis"),
                  ("V(pin6,pin4)", "p6", "p4"), ("V(pin14,pin4)", "p14", "p4"), ("V(pin6,pin14)", "p6", "p14"),
                  ("V(src+,src-,on)", "srcp", "sm")]
         if self.car:
