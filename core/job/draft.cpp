@@ -62,7 +62,7 @@ bool isNumber(std::string_view s) {
   return s.empty();
 }
 
-std::string quoted(std::string_view text) {
+std::string tomlText(std::string_view text) {
   std::string out = "\"";
   for (const char c : text) {
     if (c == '"' || c == '\\')
@@ -76,14 +76,14 @@ std::string quoted(std::string_view text) {
 }
 
 std::string valueOf(std::string_view field, const std::string& text) {
-  if (isText(field)) return quoted(text);
-  if (isFlag(field)) return text == "true" || text == "false" ? text : quoted(text);
+  if (isText(field)) return tomlText(text);
+  if (isFlag(field)) return text == "true" || text == "false" ? text : tomlText(text);
   if (isIdentifier(field)) {
     const bool prefixed = text.starts_with("0x") || text.starts_with("0X");
     const std::string digits = prefixed ? text.substr(2) : text;
-    return isHex(digits) ? "0x" + digits : quoted(text);
+    return isHex(digits) ? "0x" + digits : tomlText(text);
   }
-  return isNumber(text) ? text : quoted(text);
+  return isNumber(text) ? text : tomlText(text);
 }
 
 std::string trimmed(const std::string& s) {
@@ -167,7 +167,7 @@ Status keepPluginSettings(const std::string& file, const std::map<std::string, P
       else if (const auto* on = std::get_if<bool>(&value))
         more += *on ? "true" : "false";
       else
-        more += quoted(std::get<std::string>(value));
+        more += tomlText(std::get<std::string>(value));
       more += '\n';
     }
   }

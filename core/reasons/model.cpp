@@ -15,6 +15,8 @@ constexpr double kBias_V = 2.5;
 constexpr double kDominant_V = 0.9, kRecessive_V = 0.5;  // receiver thresholds, data sheet SLLSFP9
 constexpr double kRings_ohm = 1000;  // more between the wires: too slow a return to recessive (own figure)
 constexpr double kShows_V = 6;
+/// What is remembered as the range of a tolerance is mostly too narrow (own figure).
+constexpr double kWider = 0.24;
 constexpr double kNaN = std::numeric_limits<double>::quiet_NaN();
 
 double siemens(double ohm) { return ohm >= kOpen_ohm ? kOff_S : 1 / std::max(ohm, 1e-4); }
@@ -313,7 +315,7 @@ std::uint64_t Draw::next() {
 double Draw::share() { return static_cast<double>(next() >> 11U) * 0x1p-53; }
 double Draw::stretched() {
   const double u = share();
-  if (!wide_) return u + 0.24 * (u - 0.5);
+  if (!wide_) return u + kWider * (u - 0.5);
   return 0.5 - 0.8333 * std::cos(u * 3.141592653589793);  // arcsine law, a third wider to each side
 }
 double Draw::flat(double low, double high) {

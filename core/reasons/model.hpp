@@ -25,8 +25,9 @@ struct Setting {
 /// Random numbers (splitmix64), doubles only, no library distributions: the same everywhere.
 class Draw {
  public:
-  /// `wide`: for the study's truths. Ranges are a third wider to each side and U-shaped instead of flat,
-  /// chances are pulled towards one half, so that what is reasoned about is not what is assumed.
+  /// Ranges are 12 % wider to each side than stated. `wide`: for the study's truths; a third wider to each
+  /// side than stated and U-shaped instead of flat, chances are pulled towards one half, so that what is
+  /// reasoned about is not what is assumed.
   explicit Draw(std::uint64_t seed, bool wide = false) : x_(seed * 0xD1342543DE82EF95U + 1), wide_(wide) {}
   [[nodiscard]] double share();  ///< 0 to 1
   [[nodiscard]] double flat(double low, double high);
