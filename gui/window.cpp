@@ -121,7 +121,7 @@ Header::Header(QWidget* parent) : QWidget(parent) {
   verdict->addWidget(verdict_, 1);
   all->addLayout(verdict);
   first_ = new ShortLabel(this);
-  first_->setLines(2);
+  first_->setLines(3);
   all->addWidget(first_);
 }
 
@@ -154,8 +154,8 @@ void Header::show(const Source& source) {
   } else {
     glyph_->show(glyphOf(s->overall));
     verdict_->setWhole(text(s->sentence));
-    first_->setWhole(s->first_thing ? tr("First: %1").arg(text(s->first_thing->text))
-                     : s->deciding  ? tr("Next: %1").arg(text(s->deciding->how))
+    first_->setWhole(s->first_thing ? tr("First: %1").arg(coreText(s->first_thing->text))
+                     : s->deciding  ? tr("Next: %1").arg(coreText(s->deciding->how))
                                     : QString());
   }
   first_->setVisible(!first_->whole().isEmpty());
@@ -745,7 +745,7 @@ void Window::togglePower() {
       label(text(readiness::powerUpWarning(l->job(), ledger ? *ledger : std::vector<job::PowerUp>{})),
             Role::plain, true));
   for (const auto& caution : readiness::cautions(l->job()))
-    all->addWidget(label(text(caution), Role::faint, true));
+    all->addWidget(label(coreText(caution), Role::faint, true));
   if (const std::string open = hookUpOpen(); !open.empty())
     all->addWidget(label(tr("The hook-up is not done (F11): %1. It will be noted so.").arg(text(open)),
                          Role::plain, true));
@@ -760,11 +760,11 @@ void Window::togglePower() {
   for (const auto& lock : readiness::standing(l->job(), *l->evidence())) {
     if (lock.standing == readiness::Standing::cleared || lock.standing == readiness::Standing::overridden)
       continue;
-    auto* question = label(text(lock.what.question), Role::plain, true);
-    question->setToolTip(text(lock.what.why));
+    auto* question = label(coreText(lock.what.question), Role::plain, true);
+    question->setToolTip(coreText(lock.what.why));
     auto* answer = new QComboBox(&dialog);
     answer->addItems({tr("not known"), tr("yes"), tr("no"), tr("go on, because \u2026")});
-    answer->setAccessibleName(text(lock.what.question));
+    answer->setAccessibleName(coreText(lock.what.question));
     auto* why = new QLineEdit(&dialog);
     why->setPlaceholderText(tr("reason"));
     why->setEnabled(false);
