@@ -16,6 +16,7 @@
 #include "core/readiness/plan.hpp"
 #include "core/reasons/explain.hpp"
 #include "gui/hook_up_page.hpp"
+#include "gui/live.hpp"
 #include "gui/panels.hpp"
 #include "gui/window.hpp"
 #include "gui_support.hpp"
@@ -182,6 +183,41 @@ TEST_F(GermanTest, WhatAListHasSeenIsShownInGermanAndNotedInEnglish) {
   EXPECT_TRUE(row->accessibleName().contains("Schlüssel weg")) << row->accessibleName().toStdString();
   ASSERT_EQ(noted.size(), 1);
   EXPECT_EQ(noted.first().first().toString(), "hook-up: feed-off seen: Power is off.");
+}
+
+TEST_F(GermanTest, LayoutOfTheQuestionsBeforePowerFitsTheWindow) {
+  QTranslator german;
+  ASSERT_TRUE(german.load(QStringLiteral(":/i18n/pin16_de.qm")));
+  QApplication::installTranslator(&german);
+  const double scale = qEnvironmentVariable("QT_SCALE_FACTOR", "1").toDouble();
+  Window w;
+  w.show();
+  w.resize(static_cast<int>(1280 / scale), static_cast<int>(800 / scale));
+  w.tryBench("own-battery-sound", false);
+  ASSERT_NE(w.live(), nullptr);
+  const auto is = [&](PowerState p) { return waitFor([&] { return w.live()->evidence()->power() == p; }); };
+  ASSERT_TRUE(is(PowerState::on));
+  ASSERT_TRUE(w.live()->power(PowerState::off));
+  ASSERT_TRUE(is(PowerState::off));
+  bool asked = false;
+  QTimer::singleShot(500, qApp, [&] {
+    auto* d = qobject_cast<QDialog*>(QApplication::activeModalWidget());
+    ASSERT_NE(d, nullptr);
+    asked = true;
+    shoot(*d, "before-power-de");
+    EXPECT_LE(d->height(), w.height());
+    EXPECT_LE(d->width(), w.width());
+    EXPECT_TRUE(textOf(d).contains("Ansehen, nicht messen.")) << textOf(d).toStdString();
+    auto* on = named<QPushButton>(*d, "power-on");
+    EXPECT_TRUE(d->rect().contains(QRect(on->mapTo(d, QPoint(0, 0)), on->size())));
+    for (const QLabel* l : d->findChildren<QLabel*>())
+      EXPECT_GE(l->height(), l->heightForWidth(l->width())) << l->text().toStdString();
+    d->reject();
+  });
+  Q_EMIT w.hookUpPage()->powerAsked();
+  QApplication::removeTranslator(&german);
+  EXPECT_TRUE(asked);
+  EXPECT_TRUE(w.endRecording());
 }
 
 }  // namespace
