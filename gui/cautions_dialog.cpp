@@ -40,7 +40,7 @@ class CautionsDialog : public QDialog {
       auto* sign = new Glyph(18, inside);
       sign->show(readiness::Verdict::marginal);
       grid->addWidget(sign, row, 0, Qt::AlignTop);
-      auto* what = label(text(caution), Role::plain, true, inside);
+      auto* what = label(coreText(caution), Role::plain, true, inside);
       QFont f = what->font();
       f.setPixelSize(kTextPx + 2);
       what->setFont(f);

@@ -212,8 +212,8 @@ void FarView::show(const Source& source, const std::vector<readiness::Joint>& pa
   verdict_->setText(s != nullptr ? text(s->sentence) : tr("not judged yet"));
   setTint(verdict_, s != nullptr ? tintOf(s->overall) : Tint::text);
   next_->setText(s == nullptr     ? QString()
-                 : s->first_thing ? tr("First: %1").arg(text(s->first_thing->text))
-                 : s->deciding    ? tr("Next: %1").arg(text(s->deciding->how))
+                 : s->first_thing ? tr("First: %1").arg(coreText(s->first_thing->text))
+                 : s->deciding    ? tr("Next: %1").arg(coreText(s->deciding->how))
                                   : QString());
   const char* points[] = {"V(src+,src-)", "V(pin16,pin4)"};
   for (std::size_t i = 0; i < 2; ++i) {

@@ -79,41 +79,41 @@ QString HookUpRow::word() const { return word_->text(); }
 void HookUpRow::show(const readiness::HookUpState& s, bool live) {
   code_ = s.what.code;
   const bool power = code_ == "power";
-  const QString by = text(s.by), reason = text(s.reason);
+  const QString by = text(s.by), what = coreText(s.what.text), why = coreText(s.what.why);
   by_person_ = s.tick == Tick::by_hand || s.tick == Tick::overridden;
   QString word;
   switch (s.tick) {
     case Tick::open:
       word = s.locked              ? tr("locked: what stands before it is open")
              : s.what.seen.empty() ? tr("open")
-                                   : tr("open; ticks itself when: %1").arg(text(s.what.seen));
+                                   : tr("open; ticks itself when: %1").arg(coreText(s.what.seen));
       break;
     case Tick::seen:
-      word = tr("seen: %1").arg(reason);
+      word = tr("seen: %1").arg(coreText(s.reason));
       break;
     case Tick::by_hand:
       word = by.isEmpty() ? tr("done") : tr("done, says %1").arg(by);
       break;
     case Tick::overridden:
-      word = tr("passed over by %1: %2").arg(by.isEmpty() ? QStringLiteral("?") : by, reason);
+      word = tr("passed over by %1: %2").arg(by.isEmpty() ? QStringLiteral("?") : by, text(s.reason));
       break;
   }
   glyph_->show(s.locked                     ? readiness::Verdict::not_asked
                : s.tick == Tick::open       ? readiness::Verdict::not_measured
                : s.tick == Tick::overridden ? readiness::Verdict::marginal
                                             : readiness::Verdict::sound);
-  const QString title = QStringLiteral("%1. %2").arg(number_).arg(text(s.what.text));
+  const QString title = QStringLiteral("%1. %2").arg(number_).arg(what);
   if (title_->text() != title) title_->setText(title);
-  if (why_->text() != text(s.what.why)) why_->setText(text(s.what.why));
+  if (why_->text() != why) why_->setText(why);
   if (word_->text() != word) word_->setText(word);
   setAccessibleName(title + QStringLiteral(" ") + word);
   const bool seen = s.tick == Tick::seen;
   done_->setText(power ? tr("power comes on \u2026") : by_person_ ? tr("take back") : tr("done"));
   done_->setVisible(live && !seen);
   done_->setEnabled(!s.locked);
-  done_->setAccessibleName(done_->text() + QStringLiteral(": ") + text(s.what.text));
+  done_->setAccessibleName(done_->text() + QStringLiteral(": ") + what);
   pass_->setVisible(live && !power && s.tick == Tick::open);
-  pass_->setAccessibleName(pass_->text() + QStringLiteral(": ") + text(s.what.text));
+  pass_->setAccessibleName(pass_->text() + QStringLiteral(": ") + what);
   if (s.tick != Tick::open) reason_->hide();
 }
 

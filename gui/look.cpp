@@ -267,6 +267,7 @@ QString arrangementName(job::Arrangement a) {
 
 QString text(const std::string& s) { return QString::fromStdString(s); }
 QString coreText(const char* english) { return QCoreApplication::translate("core", english); }
+QString coreText(const std::string& english) { return coreText(english.c_str()); }
 
 Glyph::Glyph(int size_px, QWidget* parent) : QWidget(parent), size_(size_px) {
   setFixedSize(size_, size_);

@@ -67,6 +67,7 @@ void drawGlyph(QPainter& painter, const QRectF& in, readiness::Verdict v);
 [[nodiscard]] QString text(const std::string& s);
 /// A text of the core's tables in the window's language, where gui/i18n/core has it: else as it is.
 [[nodiscard]] QString coreText(const char* english);
+[[nodiscard]] QString coreText(const std::string& english);
 
 /// A verdict's shape. The word stands beside it, elsewhere.
 class Glyph : public QWidget {

@@ -22,6 +22,8 @@ namespace {
 
 using readiness::Verdict;
 
+constexpr int kLongAnswer = 18;  // characters
+
 void clear(QLayout* box) {
   while (QLayoutItem* item = box->takeAt(0)) {
     if (QWidget* w = item->widget()) {
@@ -61,7 +63,7 @@ QString figureLine(const readiness::Figure& f) {
 
 /// reasons::titleOf in the window's language.
 QString titleText(const std::vector<std::size_t>& group) {
-  if (group.front() == reasons::kSound) return coreText(reasons::titleOf(group).c_str());
+  if (group.front() == reasons::kSound) return coreText(reasons::titleOf(group));
   QStringList titles;
   for (const std::size_t cause : group) titles += coreText(reasons::causes()[cause].title);
   return titles.join(ReasonsPanel::tr("; or "));
@@ -311,11 +313,16 @@ void ReasonsPanel::choices(const std::vector<std::string>& answers) {
   clear(choices_box_);
   choices_->setVisible(!answers.empty());
   int place = 0;
+  // Two abreast, unless one is so long that a narrow panel would cut it.
+  const int abreast = std::any_of(answers.begin(), answers.end(),
+                                  [](const std::string& a) { return coreText(a).size() > kLongAnswer; })
+                          ? 1
+                          : 2;
   for (const std::string& a : answers) {
-    auto* b = new QPushButton(text(a), choices_);
+    auto* b = new QPushButton(coreText(a), choices_);
     connect(b, &QPushButton::clicked, this,
             [this, a] { Q_EMIT entered(id_ + QStringLiteral("=") + text(a) + suffix_); });
-    choices_box_->addWidget(b, place / 2, place % 2);
+    choices_box_->addWidget(b, place / abreast, place % abreast);
     b->show();
     ++place;
   }
@@ -338,8 +345,8 @@ void ReasonsPanel::showNext(const std::optional<reasons::Answer>& answer,
                ? tr("next: about %1 min, module fed").arg(question->point->minutes)
                : tr("next: about %1 min, module not fed").arg(question->point->minutes);
     what = text(question->point->name);
-    if (!question->with.empty()) what += QStringLiteral(", ") + text(question->with);
-    how = text(question->point->how);
+    if (!question->with.empty()) what += QStringLiteral(", ") + coreText(question->with);
+    how = coreText(question->point->how);
     outcome = tr("It decides the step %1.").arg(stepName(question->step));
     id = text(question->point->name);
     suffix = QStringLiteral(" power=%1").arg(QLatin1String(power));
@@ -357,15 +364,15 @@ void ReasonsPanel::showNext(const std::optional<reasons::Answer>& answer,
     head = tr("next: about %1 min, %2").arg(n.minutes).arg(state);
     if (n.power_ups > 0) head += QStringLiteral(", ") + tr("costs a power-up");
     what = QLatin1String(r.id);
-    how = QLatin1String(r.how);
-    if (*r.meter != 0)
-      how += QStringLiteral(" (%1, %2)").arg(QLatin1String(r.instrument), QLatin1String(r.meter));
-    if (*r.risk != 0) how += QStringLiteral("\n") + tr("Caution: %1").arg(QLatin1String(r.risk));
+    how = coreText(r.how);
+    if (*r.meter != 0) how += QStringLiteral(" (%1, %2)").arg(coreText(r.instrument), coreText(r.meter));
+    if (*r.risk != 0) how += QStringLiteral("\n") + tr("Caution: %1").arg(coreText(r.risk));
     QStringList lines;
     if (!n.for_if.empty())
-      lines += tr("%1: the first one becomes %2").arg(text(n.for_if), text(reasons::oddsText(n.in_favour)));
+      lines += tr("%1: the first one becomes %2")
+                   .arg(coreText(n.for_if), coreText(reasons::oddsText(n.in_favour)));
     if (!n.against_if.empty())
-      lines += tr("%1: it becomes %2").arg(text(n.against_if), text(reasons::oddsText(n.against)));
+      lines += tr("%1: it becomes %2").arg(coreText(n.against_if), coreText(reasons::oddsText(n.against)));
     outcome = lines.join(QStringLiteral("\n"));
     id = QLatin1String(r.id);
     for (const char* a : r.answers) choice.emplace_back(a);
@@ -414,8 +421,8 @@ void ReasonsPanel::showCauses(const std::optional<reasons::Answer>& answer, bool
                        Role::plain, true));
   for (const auto& misfit : answer->misfits)
     put(causes_, label(tr("%1 %2 does not fit the rest, %3 expected: take it again.")
-                           .arg(QLatin1String(reasons::readings()[misfit.reading].id), text(misfit.measured),
-                                text(misfit.expected)),
+                           .arg(QLatin1String(reasons::readings()[misfit.reading].id),
+                                coreText(misfit.measured), coreText(misfit.expected)),
                        Role::plain, true));
   int rank = 0;
   for (const auto& e : answer->ranked) {
@@ -424,7 +431,7 @@ void ReasonsPanel::showCauses(const std::optional<reasons::Answer>& answer, bool
     auto* line = new QHBoxLayout(row);
     line->setContentsMargins(0, 0, 0, 0);
     auto* dots = new Dots(row);
-    const QString odds = text(reasons::oddsText(e.probability));
+    const QString odds = coreText(reasons::oddsText(e.probability));
     dots->show(e.probability, odds);
     line->addWidget(dots);
     line->addWidget(label(odds, Role::plain, false, row));
@@ -434,9 +441,8 @@ void ReasonsPanel::showCauses(const std::optional<reasons::Answer>& answer, bool
   }
   if (answer->ranked.empty() || answer->ranked.front().causes.front() == reasons::kSound) return;
   const reasons::Cause& c = reasons::causes()[answer->ranked.front().causes.front()];
-  put(causes_, label(tr("To mend the first: %1.").arg(QLatin1String(c.mend)), Role::plain, true));
-  if (*c.caution != 0)
-    put(causes_, label(tr("Caution: %1.").arg(QLatin1String(c.caution)), Role::plain, true));
+  put(causes_, label(tr("To mend the first: %1.").arg(coreText(c.mend)), Role::plain, true));
+  if (*c.caution != 0) put(causes_, label(tr("Caution: %1.").arg(coreText(c.caution)), Role::plain, true));
 }
 
 }  // namespace pin16::gui

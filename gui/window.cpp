@@ -121,7 +121,7 @@ Header::Header(QWidget* parent) : QWidget(parent) {
   verdict->addWidget(verdict_, 1);
   all->addLayout(verdict);
   first_ = new ShortLabel(this);
-  first_->setLines(2);
+  first_->setLines(3);
   all->addWidget(first_);
 }
 
@@ -154,8 +154,8 @@ void Header::show(const Source& source) {
   } else {
     glyph_->show(glyphOf(s->overall));
     verdict_->setWhole(text(s->sentence));
-    first_->setWhole(s->first_thing ? tr("First: %1").arg(text(s->first_thing->text))
-                     : s->deciding  ? tr("Next: %1").arg(text(s->deciding->how))
+    first_->setWhole(s->first_thing ? tr("First: %1").arg(coreText(s->first_thing->text))
+                     : s->deciding  ? tr("Next: %1").arg(coreText(s->deciding->how))
                                     : QString());
   }
   first_->setVisible(!first_->whole().isEmpty());
@@ -740,19 +740,19 @@ void Window::togglePower() {
   dialog.setWindowTitle(tr("before power"));
   auto* all = new QVBoxLayout(&dialog);
   all->setSpacing(8);
+  auto* inside = new QWidget;
+  auto* texts = new QVBoxLayout(inside);
+  texts->setContentsMargins(0, 0, 8, 0);
+  texts->setSpacing(8);
   const auto ledger = job::readLedger(l->job());
-  all->addWidget(
+  texts->addWidget(
       label(text(readiness::powerUpWarning(l->job(), ledger ? *ledger : std::vector<job::PowerUp>{})),
             Role::plain, true));
   for (const auto& caution : readiness::cautions(l->job()))
-    all->addWidget(label(text(caution), Role::faint, true));
+    texts->addWidget(label(coreText(caution), Role::faint, true));
   if (const std::string open = hookUpOpen(); !open.empty())
-    all->addWidget(label(tr("The hook-up is not done (F11): %1. It will be noted so.").arg(text(open)),
-                         Role::plain, true));
-  auto* by = new QLineEdit(&dialog);
-  by->setPlaceholderText(tr("your name, for the record"));
-  by->setAccessibleName(by->placeholderText());
-  all->addWidget(by);
+    texts->addWidget(label(tr("The hook-up is not done (F11): %1. It will be noted so.").arg(text(open)),
+                           Role::plain, true));
   auto* grid = new QGridLayout;
   std::vector<std::pair<std::string, QComboBox*>> asked;
   std::vector<std::pair<QComboBox*, QLineEdit*>> reasons_given;
@@ -760,11 +760,11 @@ void Window::togglePower() {
   for (const auto& lock : readiness::standing(l->job(), *l->evidence())) {
     if (lock.standing == readiness::Standing::cleared || lock.standing == readiness::Standing::overridden)
       continue;
-    auto* question = label(text(lock.what.question), Role::plain, true);
-    question->setToolTip(text(lock.what.why));
+    auto* question = label(coreText(lock.what.question), Role::plain, true);
+    question->setToolTip(coreText(lock.what.why));
     auto* answer = new QComboBox(&dialog);
     answer->addItems({tr("not known"), tr("yes"), tr("no"), tr("go on, because \u2026")});
-    answer->setAccessibleName(text(lock.what.question));
+    answer->setAccessibleName(coreText(lock.what.question));
     auto* why = new QLineEdit(&dialog);
     why->setPlaceholderText(tr("reason"));
     why->setEnabled(false);
@@ -777,7 +777,18 @@ void Window::togglePower() {
     ++row;
   }
   grid->setColumnStretch(0, 1);
-  all->addLayout(grid);
+  texts->addLayout(grid);
+  texts->addStretch(1);
+  auto* area = new QScrollArea(&dialog);
+  area->setWidgetResizable(true);
+  area->setHorizontalScrollBarPolicy(Qt::ScrollBarAlwaysOff);
+  area->setAccessibleName(dialog.windowTitle());
+  area->setWidget(inside);
+  all->addWidget(area, 1);
+  auto* by = new QLineEdit(&dialog);
+  by->setPlaceholderText(tr("your name, for the record"));
+  by->setAccessibleName(by->placeholderText());
+  all->addWidget(by);
   auto* buttons = new QDialogButtonBox(&dialog);
   auto* on = buttons->addButton(tr("power is on now"), QDialogButtonBox::AcceptRole);
   on->setObjectName(QStringLiteral("power-on"));
@@ -785,7 +796,10 @@ void Window::togglePower() {
   all->addWidget(buttons);
   connect(buttons, &QDialogButtonBox::accepted, &dialog, &QDialog::accept);
   connect(buttons, &QDialogButtonBox::rejected, &dialog, &QDialog::reject);
-  dialog.resize(680, dialog.sizeHint().height());
+  // Small screens: the texts scroll, name and buttons stay in sight.
+  const int wide = std::min(680, width() - 20);
+  dialog.resize(wide, std::min(height() - 20, inside->heightForWidth(wide - 40) + 150));
+  by->setFocus();
   if (dialog.exec() != QDialog::Accepted || live() != l) return;
   for (std::size_t i = 0; i < asked.size(); ++i) {
     event::Clearance c;

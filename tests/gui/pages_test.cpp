@@ -530,10 +530,12 @@ class Pages {
 };
 
 TEST_F(PagesTest, LayoutOfThePagesHoldsAtEverySizeThemeAndLanguage) {
-  QTranslator german;
+  QTranslator german, german_core;
   ASSERT_TRUE(german.load(QStringLiteral(":/i18n/pin16_de.qm")));
+  ASSERT_TRUE(german_core.load(QStringLiteral(":/i18n/core_de.qm")));
   for (const bool de : {false, true}) {
     if (de) QApplication::installTranslator(&german);
+    if (de) QApplication::installTranslator(&german_core);
     Window w;
     w.show();
     Pages pages(w, de ? "de" : "en");
@@ -567,6 +569,7 @@ TEST_F(PagesTest, LayoutOfThePagesHoldsAtEverySizeThemeAndLanguage) {
     w.turnTo(w.pluginsPage());
     pages.check(w.pluginsPage(), "plugins");
     if (de) QApplication::removeTranslator(&german);
+    if (de) QApplication::removeTranslator(&german_core);
   }
 }
 
