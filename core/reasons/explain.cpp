@@ -97,25 +97,35 @@ Answer explain(const Reasoner& m, const Policy& policy, const std::vector<bool>&
     if (out.ranked.size() == kRanks || (r.probability < kShown && !out.ranked.empty())) break;
     Explained e;
     e.causes = r.causes, e.probability = std::min(r.probability, 1.0);
+    std::vector<Say> alike, against;  // in words
     for (const Weight& w : m.weigh(r.causes)) {
       const Observation& o = m.evidence()[w.observation];
       Say s{o.reading, w.llr, valueText(o.reading, o.value), predictedText(w, o.reading)};
       if (w.llr >= kWeighs) e.in_favour.push_back(s);
       if (w.llr <= -kWeighs) e.against.push_back(s);
+      // What the cause predicts as well, if less surely than others do, is nothing to say against it.
+      const bool fits_it = readings()[o.reading].unit == Unit::answer ? s.measured == s.predicted
+                                                                      : w.low <= o.value && o.value <= w.high;
+      if (w.llr <= -kWeighs && !fits_it) against.push_back(s);
+      if (w.alone >= kWeighs && w.llr > -kWeighs)
+        alike.push_back({o.reading, w.alone, s.measured, s.predicted});
       const Fit& f = fits[w.observation];
       if (out.ranked.empty() && f.wrong >= kDoubtful)
         out.misfits.push_back({o.reading, f.wrong, s.measured, s.predicted});
     }
-    std::sort(e.in_favour.begin(), e.in_favour.end(),
-              [](const Say& a, const Say& b) { return a.llr > b.llr; });
-    std::sort(e.against.begin(), e.against.end(), [](const Say& a, const Say& b) { return a.llr < b.llr; });
-    if (e.in_favour.empty() && e.against.empty())
+    const auto heavier = [](const Say& a, const Say& b) { return std::abs(a.llr) > std::abs(b.llr); };
+    for (auto* says : {&e.in_favour, &e.against, &alike, &against})
+      std::stable_sort(says->begin(), says->end(), heavier);
+    if (!e.in_favour.empty())
+      e.sentence = "For it: " + listed(e.in_favour, false);
+    else if (!alike.empty())  // each one could be missing
+      e.sentence = "For it: " + listed(alike, false) + (alike.size() > 1 ? ", which say the same" : "");
+    else
+      e.sentence = "Nothing speaks for it";
+    e.sentence +=
+        against.empty() ? "; nothing speaks against it." : "; against it: " + listed(against, true) + ".";
+    if (e.in_favour.empty() && alike.empty() && against.empty())
       e.sentence = "No reading speaks for it or against it yet; this is how often it is met.";
-    else {
-      e.sentence = e.in_favour.empty() ? "Nothing speaks for it" : "For it: " + listed(e.in_favour, false);
-      e.sentence += e.against.empty() ? "; nothing speaks against it."
-                                      : "; against it: " + listed(e.against, true) + ".";
-    }
     out.ranked.push_back(std::move(e));
   }
   out.next = m.next(policy, left_out);

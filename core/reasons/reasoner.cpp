@@ -647,12 +647,16 @@ std::vector<Weight> Reasoner::weigh(const std::vector<std::size_t>& group) const
     const std::size_t r = m.taken[i].o.reading;
     const auto w = m.without(i);
     double in = 0, in_lik = 0, not_in = 0, not_lik = 0;
+    std::array<double, 2> first{}, first_lik{};     // by prior: everything else, the cause
     std::vector<std::pair<double, double>> values;  // predicted, weight
     for (const auto& h : m.hyps) {
       const bool mine = belongs(h);
+      const bool out_of_it = h.a != kSound && m.left(h).first == kSound;
+      const double prior = out_of_it ? 0 : std::exp(h.log_prior) / static_cast<double>(h.count);
       for (std::size_t s = h.from; s < h.from + h.count; ++s) {
         const double l = std::exp(static_cast<double>(m.taken[i].lik[s]));
         (mine ? in : not_in) += w[s], (mine ? in_lik : not_lik) += w[s] * l;
+        first[mine ? 1 : 0] += prior, first_lik[mine ? 1 : 0] += prior * l;
         if (mine && w[s] > 0 && m.codes[r][s] != kCannot) values.emplace_back(m.codes[r][s], w[s]);
       }
     }
@@ -660,6 +664,8 @@ std::vector<Weight> Reasoner::weigh(const std::vector<std::size_t>& group) const
     x.observation = i;
     if (in > 0 && not_in > 1e-12)
       x.llr = std::log(std::max(in_lik / in, 1e-12) / std::max(not_lik / not_in, 1e-12));
+    if (first[0] > 0 && first[1] > 0)
+      x.alone = std::log(std::max(first_lik[1] / first[1], 1e-12) / std::max(first_lik[0] / first[0], 1e-12));
     std::sort(values.begin(), values.end());
     double sum = 0, so_far = 0;
     for (const auto& v : values) sum += v.second;

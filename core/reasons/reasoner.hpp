@@ -53,6 +53,7 @@ struct Ranked {
 struct Weight {
   std::size_t observation = 0;  ///< index in evidence()
   double llr = 0;               ///< natural logarithm of the likelihood ratio, cause against everything else
+  double alone = 0;             ///< the same before any other reading was taken
   double low = 0, middle = 0, high = 0;  ///< predicted under the cause: 10 %, 50 %, 90 %
   double share = 0;                      ///< an answer: how probable it was under the cause
 };

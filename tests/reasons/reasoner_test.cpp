@@ -269,6 +269,19 @@ TEST(Why, DeadConnectorWithEverythingElseFine) {
                                    "R(connfuse,pin16)", "V(pin16,chassis)"));
 }
 
+// Given the others none of them weighs anything: they are named all the same.
+TEST(Why, ReadingsThatSayTheSameAreNamed) {
+  Reasoner m = make(Arrangement::own_battery, true);
+  for (const char* t : {"V(pin16,pin4)=0.01V;power=on", "V(pin16,chassis)=0.01V;power=on",
+                        "V(interface+,interface-)=0.01V;power=on", "lamp=dark"})
+    tell(m, t);
+  const Answer a = explain(m, {}, {});
+  const Explained& first = a.ranked.front();
+  for (const Say& s : first.in_favour) EXPECT_LT(s.llr, 2) << s.measured;
+  EXPECT_NE(first.sentence.find("V(pin16,pin4)"), std::string::npos) << first.sentence;
+  EXPECT_NE(first.sentence.find("nothing speaks against it"), std::string::npos) << first.sentence;
+}
+
 TEST(Why, SupplySideFeedWithSigns) {
   Reasoner m = make(Arrangement::fed_in_place, true);
   for (const char* t : {"V(src+,src-)=12.5V", "signs=seen", "I(feed)=4.2A"}) tell(m, t);
