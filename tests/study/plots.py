@@ -14,6 +14,9 @@ ARRANGEMENTS = ["own-battery", "fed-in-place", "removed"]
 def read(path):
     rows, last = {}, None
     for line in open(path):
+        if " outside" in line or " two causes" in line:
+            last = None  # bins of other rows: not of one cause
+            continue
         row = re.match(r"(\S+), (.*?)\s+n (\d+)\s+top-1 ([0-9.]+).*measurements ([0-9.]+)", line)
         if row:
             last = rows[row[1], row[2]] = {"n": int(row[3]), "top1": float(row[4]), "used": float(row[5]), "bins": []}
