@@ -8,7 +8,6 @@
 #include <QLabel>
 #include <QLineEdit>
 #include <QPushButton>
-#include <QScrollArea>
 #include <QVBoxLayout>
 
 #include "gui/look.hpp"
@@ -17,13 +16,6 @@ namespace pin16::gui {
 namespace {
 
 constexpr int kCyclesMost = 60'000;  // 49 CFR 563.8 Table III
-
-void setPx(QLabel* l, int px) {
-  QFont f = l->font();
-  f.setPixelSize(px);
-  f.setBold(true);
-  l->setFont(f);
-}
 
 }  // namespace
 
@@ -42,21 +34,13 @@ AttemptsPage::AttemptsPage(QWidget* parent) : QWidget(parent) {
   all->addLayout(head);
   stop_ = label({}, Role::plain, true);
   all->addWidget(stop_);
-  auto* area = new QScrollArea(this);
-  area->setWidgetResizable(true);
-  area->setHorizontalScrollBarPolicy(Qt::ScrollBarAlwaysOff);
-  area->setFocusPolicy(Qt::NoFocus);
-  auto* inside = new QWidget;
-  auto* box = new QVBoxLayout(inside);
-  box->setContentsMargins(0, 0, 8, 0);
+  auto* box = scrolled(all);
   none_ = label(tr("No attempt yet."), Role::faint, true);
   box->addWidget(none_);
   rows_ = new QVBoxLayout;
   rows_->setSpacing(6);
   box->addLayout(rows_);
   box->addStretch(1);
-  area->setWidget(inside);
-  all->addWidget(area, 1);
   told_ = label({}, Role::plain, true);
   told_->hide();
   all->addWidget(told_);

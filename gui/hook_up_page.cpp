@@ -6,7 +6,6 @@
 #include <QLabel>
 #include <QLineEdit>
 #include <QPushButton>
-#include <QScrollArea>
 #include <QVBoxLayout>
 
 #include "gui/look.hpp"
@@ -17,13 +16,6 @@ namespace {
 using readiness::Tick;
 
 constexpr int kTarget_px = 40;  // own figure: half a glove; the whole list must still be seen
-
-void setPx(QLabel* l, int px, bool bold) {
-  QFont f = l->font();
-  f.setPixelSize(px);
-  f.setBold(bold);
-  l->setFont(f);
-}
 
 }  // namespace
 
@@ -36,7 +28,7 @@ HookUpRow::HookUpRow(int number, QWidget* parent) : QWidget(parent), number_(num
   auto* texts = new QVBoxLayout;
   texts->setSpacing(2);
   title_ = label({}, Role::plain, true, this);
-  setPx(title_, kTextPx + 3, true);
+  setPx(title_, kTextPx + 3);
   word_ = label({}, Role::plain, true, this);
   why_ = label({}, Role::faint, true, this);
   texts->addWidget(title_);
@@ -123,24 +115,16 @@ HookUpPage::HookUpPage(QWidget* parent) : QWidget(parent) {
   all->setSpacing(8);
   auto* head = new QHBoxLayout;
   auto* title = label(tr("Hook-up, power last"), Role::heading, true);
-  setPx(title, 18, true);
+  setPx(title, 18);
   power_ups_ = label({}, Role::plain, true);
-  setPx(power_ups_, 18, true);
+  setPx(power_ups_, 18);
   power_ups_->setAlignment(Qt::AlignRight | Qt::AlignVCenter);
   head->addWidget(title, 4);
   head->addWidget(power_ups_, 5);
   all->addLayout(head);
-  auto* area = new QScrollArea(this);
-  area->setWidgetResizable(true);
-  area->setHorizontalScrollBarPolicy(Qt::ScrollBarAlwaysOff);
-  area->setFocusPolicy(Qt::NoFocus);
-  auto* inside = new QWidget;
-  rows_box_ = new QVBoxLayout(inside);
-  rows_box_->setContentsMargins(0, 0, 8, 0);
+  rows_box_ = scrolled(all);
   rows_box_->setSpacing(0);
   rows_box_->addStretch(1);
-  area->setWidget(inside);
-  all->addWidget(area, 1);
   told_ = label({}, Role::plain, true);
   told_->hide();
   all->addWidget(told_);

@@ -6,6 +6,7 @@
 #include <QPainter>
 #include <QPainterPath>
 #include <QPalette>
+#include <QScrollArea>
 #include <QStyle>
 #include <QStyleFactory>
 #include <cmath>
@@ -268,6 +269,26 @@ QString arrangementName(job::Arrangement a) {
 QString text(const std::string& s) { return QString::fromStdString(s); }
 QString coreText(const char* english) { return QCoreApplication::translate("core", english); }
 QString coreText(const std::string& english) { return coreText(english.c_str()); }
+
+void setPx(QLabel* label, int px) {
+  QFont f = label->font();
+  f.setPixelSize(px);
+  f.setBold(true);
+  label->setFont(f);
+}
+
+QVBoxLayout* scrolled(QVBoxLayout* into) {
+  auto* area = new QScrollArea;
+  area->setWidgetResizable(true);
+  area->setHorizontalScrollBarPolicy(Qt::ScrollBarAlwaysOff);
+  area->setFocusPolicy(Qt::NoFocus);
+  auto* inside = new QWidget;
+  auto* box = new QVBoxLayout(inside);
+  box->setContentsMargins(0, 0, 8, 0);
+  area->setWidget(inside);
+  into->addWidget(area, 1);
+  return box;
+}
 
 Glyph::Glyph(int size_px, QWidget* parent) : QWidget(parent), size_(size_px) {
   setFixedSize(size_, size_);

@@ -8,6 +8,7 @@
 #include <QLabel>
 #include <QObject>
 #include <QString>
+#include <QVBoxLayout>
 #include <array>
 
 #include "core/readiness/sheet.hpp"
@@ -68,6 +69,11 @@ void drawGlyph(QPainter& painter, const QRectF& in, readiness::Verdict v);
 /// A text of the core's tables in the window's language, where gui/i18n/core has it: else as it is.
 [[nodiscard]] QString coreText(const char* english);
 [[nodiscard]] QString coreText(const std::string& english);
+
+/// Bold, in that size in device-independent pixels.
+void setPx(QLabel* label, int px);
+/// What scrolls up and down only, at the end of `into`: its layout.
+[[nodiscard]] QVBoxLayout* scrolled(QVBoxLayout* into);
 
 /// A verdict's shape. The word stands beside it, elsewhere.
 class Glyph : public QWidget {

@@ -9,7 +9,6 @@
 #include <QLineEdit>
 #include <QLocale>
 #include <QPushButton>
-#include <QScrollArea>
 #include <QVBoxLayout>
 
 #include "core/plugin/include/pin16/plugin.h"
@@ -32,28 +31,18 @@ PluginsPage::PluginsPage(QWidget* parent) : QWidget(parent) {
   all->setContentsMargins(20, 14, 20, 14);
   all->setSpacing(8);
   auto* title = label(tr("Plugins: settings, and what they found"), Role::heading, true);
-  QFont f = title->font();
-  f.setPixelSize(18);
-  title->setFont(f);
+  setPx(title, 18);
   all->addWidget(title);
   all->addWidget(
       label(tr("An empty field stands for its default. Findings lower a verdict and never raise one."),
             Role::faint, true));
-  auto* area = new QScrollArea(this);
-  area->setWidgetResizable(true);
-  area->setHorizontalScrollBarPolicy(Qt::ScrollBarAlwaysOff);
-  area->setFocusPolicy(Qt::NoFocus);
-  auto* inside = new QWidget;
-  auto* box = new QVBoxLayout(inside);
-  box->setContentsMargins(0, 0, 8, 0);
+  auto* box = scrolled(all);
   none_ = label(tr("No plugin runs."), Role::faint, true);
   box->addWidget(none_);
   cards_box_ = new QVBoxLayout;
   cards_box_->setSpacing(8);
   box->addLayout(cards_box_);
   box->addStretch(1);
-  area->setWidget(inside);
-  all->addWidget(area, 1);
   told_ = label({}, Role::plain, true);
   told_->hide();
   all->addWidget(told_);

@@ -77,6 +77,14 @@ void choose(JobForm& form, const char* key, const QString& value) {
   ASSERT_EQ(c->currentData(), value);
 }
 
+/// A recording of the job; its cautions are read by Kim.
+void recordAsKim(Window& w, const QString& file) {
+  answerNextDialog("cautions-read", [](QDialog& d) { QTest::keyClicks(d.findChild<QLineEdit*>(), "Kim"); });
+  w.record(file, false);
+  ASSERT_NE(w.live(), nullptr);
+  ASSERT_TRUE(waitFor([&] { return w.source()->sheet() != nullptr; }));
+}
+
 TEST_F(PagesTest, AJobIsMadeFromTheFormAndItsFaultsStandBesideTheirFields) {
   Window w;
   w.show();
@@ -268,10 +276,7 @@ TEST_F(PagesTest, TheHookUpIsTickedByHandAndByInstrumentsAndPowerIsLockedUntilTh
   const QString file = joinedJob(folder_.path());
   Window w;
   w.show();
-  answerNextDialog("cautions-read", [](QDialog& d) { QTest::keyClicks(d.findChild<QLineEdit*>(), "Kim"); });
-  w.record(file, false);
-  ASSERT_NE(w.live(), nullptr);
-  ASSERT_TRUE(waitFor([&] { return w.source()->sheet() != nullptr; }));
+  ASSERT_NO_FATAL_FAILURE(recordAsKim(w, file));
   press(w, Qt::Key_F11);
   HookUpPage& page = *w.hookUpPage();
   ASSERT_TRUE(page.isVisible());
@@ -375,10 +380,7 @@ TEST_F(PagesTest, TheAttemptsOfAJobAreAListAndEachNamesTheOneThingThatWasChanged
   const QString file = joinedJob(folder_.path());
   Window w;
   w.show();
-  answerNextDialog("cautions-read", [](QDialog& d) { QTest::keyClicks(d.findChild<QLineEdit*>(), "Kim"); });
-  w.record(file, false);
-  ASSERT_NE(w.live(), nullptr);
-  ASSERT_TRUE(waitFor([&] { return w.source()->sheet() != nullptr; }));
+  ASSERT_NO_FATAL_FAILURE(recordAsKim(w, file));
   AttemptsPage& page = *w.attemptsPage();
   press(w, Qt::Key_F12);
   EXPECT_TRUE(textOf(&page).contains("No attempt yet."));
