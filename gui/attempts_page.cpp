@@ -139,7 +139,8 @@ QWidget* AttemptsPage::rowOf(const review::AttemptRow& row, int number) {
                            value.empty() ? Role::faint : Role::plain, true));
   };
   if (number > 1) add(tr("changed"), row.changed, tr("not said"));
-  add(tr("supply"), row.supply, row.here ? tr("not measured") : tr("see its capture"));
+  add(tr("supply"), coreText(row.supply).toStdString(),
+      row.here ? tr("not measured") : tr("see its capture"));
   add(tr("it said"), row.said, {});
   if (row.cycles) add(tr("ignition cycles"), std::to_string(*row.cycles), {});
   texts->addWidget(label(

@@ -209,7 +209,7 @@ void FarView::show(const Source& source, const std::vector<readiness::Joint>& pa
   all_->setVisible(line.isEmpty());
   const readiness::Sheet* s = source.sheet();
   glyph_->show(s != nullptr ? glyphOf(s->overall) : readiness::Verdict::not_measured);
-  verdict_->setText(s != nullptr ? text(s->sentence) : tr("not judged yet"));
+  verdict_->setText(s != nullptr ? coreText(s->sentence) : tr("not judged yet"));
   setTint(verdict_, s != nullptr ? tintOf(s->overall) : Tint::text);
   next_->setText(s == nullptr     ? QString()
                  : s->first_thing ? tr("First: %1").arg(coreText(s->first_thing->text))
@@ -221,7 +221,7 @@ void FarView::show(const Source& source, const std::vector<readiness::Joint>& pa
         std::find_if(path.begin(), path.end(), [&](const auto& j) { return j.point == points[i]; });
     names_[i]->setText(i == 0 ? tr("source") : tr("pin 16"));
     const bool known = at != path.end() && at->measured;
-    volts_[i]->setText(known ? text(at->text()) : QStringLiteral("\u2013"));
+    volts_[i]->setText(known ? coreText(at->text()) : QStringLiteral("\u2013"));
     setTint(volts_[i], known && at->stand == readiness::Joint::Stand::differs ? Tint::faulty : Tint::text);
     if (i == 0 && known) source_V_ = *at->measured;
   }

@@ -54,10 +54,10 @@ QVBoxLayout* column(QScrollArea* area, int margin) {
 }
 
 QString figureLine(const readiness::Figure& f) {
-  QString line = text(readiness::amountText(f.value, f.unit));
+  QString line = coreText(readiness::amountText(f.value, f.unit));
   if (f.uncertainty > 0) line += QStringLiteral(" \u00b1%1").arg(f.uncertainty, 0, 'g', 2);
   const std::string limit = readiness::limitText(f);
-  if (!limit.empty()) line += QStringLiteral("  (%1)").arg(text(limit));
+  if (!limit.empty()) line += QStringLiteral("  (%1)").arg(coreText(limit));
   return line;
 }
 
@@ -113,14 +113,15 @@ void StepRow::show(const readiness::Step& step) {
   title_->setText(stepName(step.name));
   word_->setText(wordOf(step.verdict));
   const bool silent = step.verdict == Verdict::not_measured && !step.needed;
-  line_->setWhole(silent ? tr("optional here") : text(step.text));
+  line_->setWhole(silent ? tr("optional here") : coreText(step.text));
   setAccessibleName(
-      QStringLiteral("%1: %2. %3").arg(stepName(step.name), wordOf(step.verdict), text(step.text)));
-  std::vector<std::pair<QString, Role>> lines{{text(step.text), Role::plain}};
+      QStringLiteral("%1: %2. %3").arg(stepName(step.name), wordOf(step.verdict), coreText(step.text)));
+  std::vector<std::pair<QString, Role>> lines{{coreText(step.text), Role::plain}};
   for (const auto& f : step.figures) {
-    lines.emplace_back(text(f.what), Role::faint);
+    lines.emplace_back(coreText(f.what), Role::faint);
     lines.emplace_back((f.ok ? QString() : QStringLiteral("\u2715 ")) + figureLine(f), Role::figure);
-    if (!f.limit_source.empty()) lines.emplace_back(tr("limit: %1").arg(text(f.limit_source)), Role::faint);
+    if (!f.limit_source.empty())
+      lines.emplace_back(tr("limit: %1").arg(coreText(f.limit_source)), Role::faint);
   }
   if (!step.plugin.empty()) lines.emplace_back(tr("found by plugin %1").arg(text(step.plugin)), Role::faint);
   // Live, figures change several times a second: the same labels say the new ones.
@@ -437,7 +438,7 @@ void ReasonsPanel::showCauses(const std::optional<reasons::Answer>& answer, bool
     line->addWidget(label(odds, Role::plain, false, row));
     line->addStretch(1);
     put(causes_, row);
-    if (rank++ < 2) put(causes_, label(text(e.sentence), Role::faint, true));
+    if (rank++ < 2) put(causes_, label(coreText(e.sentence), Role::faint, true));
   }
   if (answer->ranked.empty() || answer->ranked.front().causes.front() == reasons::kSound) return;
   const reasons::Cause& c = reasons::causes()[answer->ranked.front().causes.front()];

@@ -25,7 +25,8 @@ constexpr int kExpectedPx = 12;
 /// A limit says itself what it is.
 QString expectedText(const Joint& j) {
   if (j.expected_text.empty()) return {};
-  return j.expected ? SupplyPath::tr("expected %1").arg(text(j.expected_text)) : text(j.expected_text);
+  return j.expected ? SupplyPath::tr("expected %1").arg(coreText(j.expected_text))
+                    : coreText(j.expected_text);
 }
 
 Verdict glyphOf(Joint::Stand s) {
@@ -59,8 +60,8 @@ void SupplyPath::show(const job::Job& job, std::vector<Joint> joints) {
   QStringList all;
   for (const Joint& j : joints_) {
     if (!j.measured) continue;
-    QString line = text(j.point) + QStringLiteral(" ") + text(j.text());
-    if (!j.expected_text.empty()) line += QStringLiteral(", ") + tr("expected %1").arg(text(j.expected_text));
+    QString line = text(j.point) + QStringLiteral(" ") + coreText(j.text());
+    if (!j.expected_text.empty()) line += QStringLiteral(", ") + expectedText(j);
     if (j.stand == Joint::Stand::differs) line += QStringLiteral(", ") + tr("differs");
     all += line;
   }
@@ -108,9 +109,9 @@ void SupplyPath::joint(QPainter& p, const QPointF& at, const QRectF& in, std::st
   const int side = align == 0 ? static_cast<int>(Qt::AlignHCenter) : align;
   const double row = in.height() / 3;
   words(p, {in.left(), in.top(), in.width(), row}, name, kExpectedPx, c.faint, side);
-  words(p, {in.left(), in.top() + row, in.width(), row}, j->measured ? text(j->text()) : tr("not measured"),
-        j->measured ? kMeasuredPx : kExpectedPx, j->stand == Joint::Stand::differs ? c.faulty : c.text, side,
-        j->measured.has_value());
+  words(p, {in.left(), in.top() + row, in.width(), row},
+        j->measured ? coreText(j->text()) : tr("not measured"), j->measured ? kMeasuredPx : kExpectedPx,
+        j->stand == Joint::Stand::differs ? c.faulty : c.text, side, j->measured.has_value());
   words(p, {in.left(), in.top() + 2 * row, in.width(), row}, expectedText(*j), kExpectedPx, c.faint, side);
   targets_.emplace_back(in.united(dot.adjusted(-10, -10, 10, 10)), text(j->step));
 }
@@ -172,9 +173,10 @@ void SupplyPath::paintWide(QPainter& p) {
   // Feed.
   p.setPen(feed_bad ? dead : wire);
   p.drawLine(QPointF(left, top), QPointF(module.left(), top));
-  fuse(p, {w * 0.225, top},
-       own ? tr("fuse box") : text(readiness::fuseText(job_).empty() ? "fuse" : readiness::fuseText(job_)),
-       false);
+  fuse(
+      p, {w * 0.225, top},
+      own ? tr("fuse box") : coreText(readiness::fuseText(job_).empty() ? "fuse" : readiness::fuseText(job_)),
+      false);
   const QRectF slot(w * 0.385, top - 22, w * 0.095, 44);
   box(p, slot, table ? tr("harness") : tr("fuse slot"), table ? tr("feed") : tr("load side"), feed_bad);
   const char* at_slot = own ? "V(loadblade,chassis)" : "V(feed,chassis)";
@@ -183,7 +185,7 @@ void SupplyPath::paintWide(QPainter& p) {
   if (job_.arrangement == Arrangement::fed_in_place)
     joint(p, {w * 0.69, top}, {w * 0.635, top - 56, w * 0.13, 50}, "V(loadblade,chassis)", tr("load blade"));
   else
-    words(p, {w * 0.635, top - 24, w * 0.13, 18}, text(readiness::leadText(job_)), kExpectedPx, c.faint,
+    words(p, {w * 0.635, top - 24, w * 0.13, 18}, coreText(readiness::leadText(job_)), kExpectedPx, c.faint,
           Qt::AlignHCenter);
 
   // Connector and interface.
@@ -239,10 +241,11 @@ void SupplyPath::paintWide(QPainter& p) {
         Qt::AlignHCenter);
   if (const Joint* i = find("I(feed)")) {
     words(p, {inner.left(), inner.top() + 2.3 * row, inner.width(), row},
-          i->measured ? text(i->text()) : tr("current"), i->measured ? kMeasuredPx : kExpectedPx,
+          i->measured ? coreText(i->text()) : tr("current"), i->measured ? kMeasuredPx : kExpectedPx,
           i->stand == Joint::Stand::differs ? c.faulty : c.text, Qt::AlignHCenter, i->measured.has_value());
     words(p, {inner.left(), inner.top() + 3.3 * row, inner.width(), row},
-          i->measured ? text(i->expected_text) : tr("not measured"), kExpectedPx, c.faint, Qt::AlignHCenter);
+          i->measured ? coreText(i->expected_text) : tr("not measured"), kExpectedPx, c.faint,
+          Qt::AlignHCenter);
   }
   const double bus = module.right() + 10, column = w - bus - 8;
   p.setPen(wire);
@@ -258,7 +261,7 @@ void SupplyPath::paintWide(QPainter& p) {
     if (j == nullptr) continue;
     drawGlyph(p, {bus + 4, y + 2, 13, 13}, glyphOf(j->stand));
     words(p, {bus + 22, y, column - 22, 17}, name, kExpectedPx, c.faint, Qt::AlignLeft);
-    words(p, {bus + 22, y + 17, column - 22, 20}, j->measured ? text(j->text()) : tr("not measured"),
+    words(p, {bus + 22, y + 17, column - 22, 20}, j->measured ? coreText(j->text()) : tr("not measured"),
           j->measured ? kMeasuredPx : kExpectedPx, j->stand == Joint::Stand::differs ? c.faulty : c.text,
           Qt::AlignLeft, j->measured.has_value());
     targets_.emplace_back(QRectF(bus, y, column, 38), text(j->step));

@@ -153,7 +153,7 @@ void Header::show(const Source& source) {
     first_->setWhole({});
   } else {
     glyph_->show(glyphOf(s->overall));
-    verdict_->setWhole(text(s->sentence));
+    verdict_->setWhole(coreText(s->sentence));
     first_->setWhole(s->first_thing ? tr("First: %1").arg(coreText(s->first_thing->text))
                      : s->deciding  ? tr("Next: %1").arg(coreText(s->deciding->how))
                                     : QString());
@@ -558,7 +558,7 @@ void Window::showPages() {
                                    : tr("budget of %1 power-ups used up").arg(*budget);
   else
     attempts.left = tr("power-ups so far: %1").arg(past);
-  attempts.stop = kept ? text(job::stopText(source_->job(), *kept)) : text(kept.error().text());
+  attempts.stop = kept ? coreText(job::stopText(source_->job(), *kept)) : text(kept.error().text());
   if (const LiveSource* l = live(); l != nullptr && l->recording()) {
     attempts.live = true;
     attempts.runs = l->attemptRuns();
@@ -746,7 +746,7 @@ void Window::togglePower() {
   texts->setSpacing(8);
   const auto ledger = job::readLedger(l->job());
   texts->addWidget(
-      label(text(readiness::powerUpWarning(l->job(), ledger ? *ledger : std::vector<job::PowerUp>{})),
+      label(coreText(readiness::powerUpWarning(l->job(), ledger ? *ledger : std::vector<job::PowerUp>{})),
             Role::plain, true));
   for (const auto& caution : readiness::cautions(l->job()))
     texts->addWidget(label(coreText(caution), Role::faint, true));
@@ -812,7 +812,7 @@ void Window::togglePower() {
   }
   const auto locks = readiness::standing(l->job(), *l->evidence());
   if (!readiness::mayPower(locks))
-    return live_bar_->tell(tr("power stays off: %1").arg(text(readiness::inTheWay(locks))));
+    return live_bar_->tell(tr("power stays off: %1").arg(coreText(readiness::inTheWay(locks))));
   if (const std::string open = hookUpOpen(); !open.empty())
     (void)l->note("power comes on with the hook-up open: " + open);
   done(l->power(event::PowerState::on));

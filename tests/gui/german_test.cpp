@@ -15,6 +15,7 @@
 #include "core/readiness/hook_up.hpp"
 #include "core/readiness/plan.hpp"
 #include "core/reasons/explain.hpp"
+#include "gui/core_words.hpp"
 #include "gui/hook_up_page.hpp"
 #include "gui/live.hpp"
 #include "gui/panels.hpp"
@@ -114,11 +115,11 @@ std::multiset<QString> figuresOf(QString text) {
 class GermanTest : public ::testing::Test {
  protected:
   void SetUp() override {
-    ASSERT_TRUE(core_.load(QStringLiteral(":/i18n/core_de.qm")));
+    ASSERT_TRUE(core_.load(QLocale("de")));
     QApplication::installTranslator(&core_);
   }
   void TearDown() override { QApplication::removeTranslator(&core_); }
-  QTranslator core_;
+  CoreWords core_;
 };
 
 TEST_F(GermanTest, EveryFixedTextOfTheCoreIsThereWithItsFigures) {

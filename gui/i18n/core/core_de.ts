@@ -468,10 +468,6 @@
         <translation>Ein Adapter mit falscher Bitrate stört einen Bus, der Beweismittel ist.</translation>
     </message>
     <message>
-        <source>a link is up, 6 s without an error frame or another tester&apos;s request</source>
-        <translation>ein Link ist oben, 6 s ohne Fehlerrahmen und ohne Anfrage eines anderen Diagnosegeräts</translation>
-    </message>
-    <message>
         <source>The other program is one button away from its read-out.</source>
         <translation>Das andere Programm ist einen Tastendruck vom Auslesen entfernt.</translation>
     </message>
@@ -2242,6 +2238,938 @@
     <message>
         <source>Module powered: run check again with --ask, if the case allows one read-only request.</source>
         <translation>Modul unter Strom: check noch einmal mit --ask ausführen, wenn der Fall eine nur lesende Anfrage erlaubt.</translation>
+    </message>
+    <message>
+        <source>source</source>
+        <translation>Quelle</translation>
+    </message>
+    <message>
+        <source>feed</source>
+        <translation>Speisung</translation>
+    </message>
+    <message>
+        <source>ground</source>
+        <translation>Masse</translation>
+    </message>
+    <message>
+        <source>connector</source>
+        <translation>Buchse</translation>
+    </message>
+    <message>
+        <source>interface</source>
+        <translation>Interface</translation>
+    </message>
+    <message>
+        <source>levels</source>
+        <translation>Pegel</translation>
+    </message>
+    <message>
+        <source>traffic</source>
+        <translation>Verkehr</translation>
+    </message>
+    <message>
+        <source>answer</source>
+        <translation>Antwort</translation>
+    </message>
+    <message>
+        <source>timing</source>
+        <translation>Zeiten</translation>
+    </message>
+    <message>
+        <source>listen</source>
+        <translation>Lauschen</translation>
+    </message>
+    <message>
+        <source>ask</source>
+        <translation>Fragen</translation>
+    </message>
+    <message>
+        <source>roll call</source>
+        <translation>Rundruf</translation>
+    </message>
+    <message>
+        <source>the source gives nothing</source>
+        <translation>die Quelle gibt nichts</translation>
+    </message>
+    <message>
+        <source>plus and minus are swapped</source>
+        <translation>Plus und Minus sind vertauscht</translation>
+    </message>
+    <message>
+        <source>the source gives more than the module may get</source>
+        <translation>die Quelle gibt mehr, als das Modul bekommen darf</translation>
+    </message>
+    <message>
+        <source>the source is flat or weak</source>
+        <translation>die Quelle ist leer oder schwach</translation>
+    </message>
+    <message>
+        <source>the source was only measured at rest</source>
+        <translation>die Quelle wurde nur in Ruhe gemessen</translation>
+    </message>
+    <message>
+        <source>the source went off by itself under load</source>
+        <translation>die Quelle ging unter Last von selbst aus</translation>
+    </message>
+    <message>
+        <source>the source sags and will not last for a read-out attempt</source>
+        <translation>die Quelle sinkt und reicht nicht für einen Ausleseversuch</translation>
+    </message>
+    <message>
+        <source>nothing arrives at the module&apos;s feed</source>
+        <translation>an der Speisung des Moduls kommt nichts an</translation>
+    </message>
+    <message>
+        <source>too little voltage arrives at the module&apos;s feed</source>
+        <translation>an der Speisung des Moduls kommt zu wenig Spannung an</translation>
+    </message>
+    <message>
+        <source>more than the module may get at its feed</source>
+        <translation>mehr an der Speisung, als das Modul bekommen darf</translation>
+    </message>
+    <message>
+        <source>the feed sits on the supply blade of the slot, the module gets nothing</source>
+        <translation>die Speisung sitzt auf dem Zuleitungskontakt des Platzes, das Modul bekommt nichts</translation>
+    </message>
+    <message>
+        <source>the feed reaches the supply side with the module&apos;s fuse in: the module runs, and all else on that side too</source>
+        <translation>die Speisung erreicht bei eingesetzter Sicherung die Zuleitungsseite: das Modul läuft, und alles andere dort auch</translation>
+    </message>
+    <message>
+        <source>others are awake although this module alone should be fed</source>
+        <translation>andere sind wach, obwohl nur dieses Modul gespeist sein soll</translation>
+    </message>
+    <message>
+        <source>the feed bounced at switch-on: several starts instead of one</source>
+        <translation>die Speisung prellte beim Einschalten: mehrere Starts statt eines</translation>
+    </message>
+    <message>
+        <source>the feed went away and came back while the power was on</source>
+        <translation>die Speisung fiel bei eingeschaltetem Strom aus und kam wieder</translation>
+    </message>
+    <message>
+        <source>a module stopped sending and began anew while the power was on</source>
+        <translation>ein Modul hörte bei eingeschaltetem Strom auf zu senden und begann neu</translation>
+    </message>
+    <message>
+        <source>the feed path has too much resistance</source>
+        <translation>der Speiseweg hat zu viel Widerstand</translation>
+    </message>
+    <message>
+        <source>more current than this module alone draws</source>
+        <translation>mehr Strom, als dieses Modul allein zieht</translation>
+    </message>
+    <message>
+        <source>less current than this module draws when it runs</source>
+        <translation>weniger Strom, als dieses Modul im Betrieb zieht</translation>
+    </message>
+    <message>
+        <source>too much voltage is lost in the ground</source>
+        <translation>an der Masse fällt zu viel Spannung ab</translation>
+    </message>
+    <message>
+        <source>a computer of ours may hide a bad ground</source>
+        <translation>einer unserer Rechner kann eine schlechte Masse verdecken</translation>
+    </message>
+    <message>
+        <source>the two grounds of the diagnostic connector differ</source>
+        <translation>die beiden Massen der Diagnosebuchse unterscheiden sich</translation>
+    </message>
+    <message>
+        <source>the interface&apos;s source and the module&apos;s have no ground in common</source>
+        <translation>die Quellen von Interface und Modul haben keine gemeinsame Masse</translation>
+    </message>
+    <message>
+        <source>the diagnostic connector has no supply</source>
+        <translation>die Diagnosebuchse hat keine Versorgung</translation>
+    </message>
+    <message>
+        <source>the diagnostic connector has too little supply</source>
+        <translation>die Diagnosebuchse hat zu wenig Versorgung</translation>
+    </message>
+    <message>
+        <source>the diagnostic connector has more than a 12 V (24 V) system may have</source>
+        <translation>die Diagnosebuchse hat mehr, als ein 12-V-System (24-V-System) haben darf</translation>
+    </message>
+    <message>
+        <source>pin 4 (chassis ground) of the connector is open</source>
+        <translation>Pin 4 (Karosseriemasse) der Buchse ist offen</translation>
+    </message>
+    <message>
+        <source>pin 5 (signal ground) of the connector is open</source>
+        <translation>Pin 5 (Signalmasse) der Buchse ist offen</translation>
+    </message>
+    <message>
+        <source>a voltage at pin 16 that is neither dead nor a supply</source>
+        <translation>eine Spannung an Pin 16, die weder spannungsfrei noch eine Versorgung ist</translation>
+    </message>
+    <message>
+        <source>the interface has no supply</source>
+        <translation>das Interface hat keine Versorgung</translation>
+    </message>
+    <message>
+        <source>the interface gets more than it may</source>
+        <translation>das Interface bekommt mehr, als es darf</translation>
+    </message>
+    <message>
+        <source>the interface&apos;s link to the computer does not work</source>
+        <translation>der Link des Interfaces zum Rechner geht nicht</translation>
+    </message>
+    <message>
+        <source>the two bus wires touch, or something of few ohms lies between them</source>
+        <translation>die beiden Busleitungen berühren sich, oder etwas mit wenigen Ohm liegt dazwischen</translation>
+    </message>
+    <message>
+        <source>one termination is missing or a branch of the bus is open</source>
+        <translation>ein Abschlusswiderstand fehlt, oder ein Zweig des Busses ist offen</translation>
+    </message>
+    <message>
+        <source>one termination too many</source>
+        <translation>ein Abschlusswiderstand zu viel</translation>
+    </message>
+    <message>
+        <source>our own termination is one too many</source>
+        <translation>unser eigener Abschlusswiderstand ist einer zu viel</translation>
+    </message>
+    <message>
+        <source>the bus resistance fits neither one, two nor three terminations</source>
+        <translation>der Buswiderstand passt weder zu einem noch zu zwei oder drei Abschlusswiderständen</translation>
+    </message>
+    <message>
+        <source>no termination is seen at all</source>
+        <translation>es ist gar kein Abschlusswiderstand zu sehen</translation>
+    </message>
+    <message>
+        <source>a bus wire is shorted to ground or to supply</source>
+        <translation>eine Busleitung hat Schluss nach Masse oder Plus</translation>
+    </message>
+    <message>
+        <source>the bus wires are neither asleep nor at their idle level</source>
+        <translation>die Busleitungen schlafen weder noch stehen sie auf Ruhepegel</translation>
+    </message>
+    <message>
+        <source>the bus sleeps: both wires near 0 V with the power on</source>
+        <translation>der Bus schläft: beide Leitungen nahe 0 V bei eingeschaltetem Strom</translation>
+    </message>
+    <message>
+        <source>the bus is silent</source>
+        <translation>der Bus ist still</translation>
+    </message>
+    <message>
+        <source>there are bits on the bus but no valid frame</source>
+        <translation>auf dem Bus sind Bits, aber kein gültiger Rahmen</translation>
+    </message>
+    <message>
+        <source>many error frames among the traffic</source>
+        <translation>viele Fehlerrahmen im Verkehr</translation>
+    </message>
+    <message>
+        <source>nobody acknowledged what we sent</source>
+        <translation>niemand hat bestätigt, was wir sendeten</translation>
+    </message>
+    <message>
+        <source>nobody acknowledges what one node sends: it is alone</source>
+        <translation>niemand bestätigt, was ein Teilnehmer sendet: er ist allein</translation>
+    </message>
+    <message>
+        <source>the gateway does not acknowledge: it is not powered, or not on these pins</source>
+        <translation>das Gateway bestätigt nicht: es hat keinen Strom oder hängt nicht an diesen Pins</translation>
+    </message>
+    <message>
+        <source>our interface took itself off the bus</source>
+        <translation>unser Interface hat sich vom Bus genommen</translation>
+    </message>
+    <message>
+        <source>the job&apos;s module does not answer</source>
+        <translation>das Modul des Auftrags antwortet nicht</translation>
+    </message>
+    <message>
+        <source>the gateway acknowledges, but nothing comes through it</source>
+        <translation>das Gateway bestätigt, aber es kommt nichts hindurch</translation>
+    </message>
+    <message>
+        <source>the module answers, but refuses</source>
+        <translation>das Modul antwortet, lehnt aber ab</translation>
+    </message>
+    <message>
+        <source>the module&apos;s answer broke off, or it only said &quot;pending&quot;</source>
+        <translation>die Antwort des Moduls brach ab, oder es meldete nur „pending“</translation>
+    </message>
+    <message>
+        <source>the module answers only sometimes</source>
+        <translation>das Modul antwortet nur manchmal</translation>
+    </message>
+    <message>
+        <source>the module answers later than the standard allows</source>
+        <translation>das Modul antwortet später, als die Norm erlaubt</translation>
+    </message>
+    <message>
+        <source>the module answers later than a client waits</source>
+        <translation>das Modul antwortet später, als ein Tester wartet</translation>
+    </message>
+    <message>
+        <source>Ready for the read-out attempt</source>
+        <translation>Bereit für den Ausleseversuch</translation>
+    </message>
+    <message>
+        <source>Ready as far as listening tells</source>
+        <translation>Bereit, soweit Lauschen es zeigt</translation>
+    </message>
+    <message>
+        <source>good until it went off</source>
+        <translation>gut, bis sie ausging</translation>
+    </message>
+    <message>
+        <source>from good to dead</source>
+        <translation>von gut bis spannungsfrei</translation>
+    </message>
+    <message>
+        <source>watched under load</source>
+        <translation>unter Last beobachtet</translation>
+    </message>
+    <message>
+        <source>fall</source>
+        <translation>Abfall</translation>
+    </message>
+    <message>
+        <source>minutes</source>
+        <translation>Minuten</translation>
+    </message>
+    <message>
+        <source>seconds</source>
+        <translation>Sekunden</translation>
+    </message>
+    <message>
+        <source>times the feed came back</source>
+        <translation>Wiederkehr der Speisung</translation>
+    </message>
+    <message>
+        <source>starts seen in regular frames</source>
+        <translation>Starts, gesehen an regelmäßigen Rahmen</translation>
+    </message>
+    <message>
+        <source>of it our own draw at pin 16</source>
+        <translation>davon unser eigener Strom an Pin 16</translation>
+    </message>
+    <message>
+        <source>share of error frames</source>
+        <translation>Anteil Fehlerrahmen</translation>
+    </message>
+    <message>
+        <source>repeats of one frame</source>
+        <translation>Wiederholungen eines Rahmens</translation>
+    </message>
+    <message>
+        <source>frames that nobody acknowledged</source>
+        <translation>Rahmen, die niemand bestätigte</translation>
+    </message>
+    <message>
+        <source>sent and not acknowledged</source>
+        <translation>gesendet und nicht bestätigt</translation>
+    </message>
+    <message>
+        <source>listened</source>
+        <translation>gelauscht</translation>
+    </message>
+    <message>
+        <source>answered</source>
+        <translation>beantwortet</translation>
+    </message>
+    <message>
+        <source>asked</source>
+        <translation>gefragt</translation>
+    </message>
+    <message>
+        <source>response after the wait</source>
+        <translation>Antwort nach der Wartezeit</translation>
+    </message>
+    <message>
+        <source>shortest response</source>
+        <translation>kürzeste Antwortzeit</translation>
+    </message>
+    <message>
+        <source>median response</source>
+        <translation>mittlere Antwortzeit (Median)</translation>
+    </message>
+    <message>
+        <source>longest response</source>
+        <translation>längste Antwortzeit</translation>
+    </message>
+    <message>
+        <source>open</source>
+        <translation>offen</translation>
+    </message>
+    <message>
+        <source>any</source>
+        <translation>beliebig</translation>
+    </message>
+    <message>
+        <source>fuse</source>
+        <translation>Sicherung</translation>
+    </message>
+    <message>
+        <source>It is back now.</source>
+        <translation>Jetzt ist sie wieder da.</translation>
+    </message>
+    <message>
+        <source>Nothing was measured at the source&apos;s terminals.</source>
+        <translation>An den Klemmen der Quelle wurde nichts gemessen.</translation>
+    </message>
+    <message>
+        <source>Without a load that tells its charge, not what it can deliver.</source>
+        <translation>Ohne Last zeigt das die Ladung, nicht was sie liefern kann.</translation>
+    </message>
+    <message>
+        <source>lights, chime or the like came on elsewhere</source>
+        <translation>anderswo gingen Lichter, Gong oder dergleichen an</translation>
+    </message>
+    <message>
+        <source>there is traffic although the module gets nothing</source>
+        <translation>es ist Verkehr da, obwohl das Modul nichts bekommt</translation>
+    </message>
+    <message>
+        <source>More than this module is fed</source>
+        <translation>Mehr als dieses Modul ist gespeist</translation>
+    </message>
+    <message>
+        <source>only the current tells so far</source>
+        <translation>bisher sagt das nur der Strom</translation>
+    </message>
+    <message>
+        <source>One module alone usually draws less (from memory, decides nothing): is the feed on the supply side?</source>
+        <translation>Ein Modul allein zieht meist weniger (aus dem Gedächtnis, entscheidet nichts): sitzt die Speisung auf der Zuleitungsseite?</translation>
+    </message>
+    <message>
+        <source>With the module silent that is what a feed on the supply blade with the fuse out looks like: measure the load blade.</source>
+        <translation>Bei stummem Modul sieht so eine Speisung auf dem Zuleitungskontakt ohne Sicherung aus: den Lastkontakt messen.</translation>
+    </message>
+    <message>
+        <source>The load blade of the emptied slot is not dead: a second feed or a reserve still holds it up</source>
+        <translation>Der Lastkontakt des leeren Platzes ist nicht spannungsfrei: eine zweite Speisung oder ein Energiespeicher hält ihn noch</translation>
+    </message>
+    <message>
+        <source>a second reading some time later tells which.</source>
+        <translation>eine zweite Messung einige Zeit später sagt, was von beiden.</translation>
+    </message>
+    <message>
+        <source>The blades of the emptied slot are told apart: one has battery voltage, the load blade none.</source>
+        <translation>Die Kontakte des leeren Platzes sind unterschieden: einer hat Batteriespannung, der Lastkontakt keine.</translation>
+    </message>
+    <message>
+        <source>Both blades of the emptied slot are dead with the key off: an ignition-fed slot or no battery, so this does not tell them apart.</source>
+        <translation>Beide Kontakte des leeren Platzes sind bei Zündung aus spannungsfrei: ein Platz an geschaltetem Plus oder keine Batterie, das unterscheidet sie also nicht.</translation>
+    </message>
+    <message>
+        <source>Nothing is joined or unjoined before it is dead.</source>
+        <translation>Nichts wird verbunden oder getrennt, bevor er spannungsfrei ist.</translation>
+    </message>
+    <message>
+        <source>Nothing was measured at the module&apos;s fuse.</source>
+        <translation>An der Sicherung des Moduls wurde nichts gemessen.</translation>
+    </message>
+    <message>
+        <source>Neither the feed&apos;s voltage nor its path was measured.</source>
+        <translation>Weder die Spannung der Speisung noch ihr Weg wurde gemessen.</translation>
+    </message>
+    <message>
+        <source>Measure once more with everything of ours unplugged (with=&quot;unplugged, ...&quot;).</source>
+        <translation>Noch einmal messen, alles Eigene abgesteckt (with=&quot;unplugged, ...&quot;).</translation>
+    </message>
+    <message>
+        <source>Our computer is tied to the source&apos;s minus and may hide a bad ground</source>
+        <translation>Unser Rechner hängt am Minus der Quelle und kann eine schlechte Masse verdecken</translation>
+    </message>
+    <message>
+        <source>the current is not known</source>
+        <translation>der Strom ist nicht bekannt</translation>
+    </message>
+    <message>
+        <source>Modules usually have less (from memory, decides nothing).</source>
+        <translation>Module haben meist weniger (aus dem Gedächtnis, entscheidet nichts).</translation>
+    </message>
+    <message>
+        <source>V(chassis,src-) was measured without current: that tells nothing.</source>
+        <translation>V(chassis,src-) wurde ohne Strom gemessen: das sagt nichts.</translation>
+    </message>
+    <message>
+        <source>frames come through all the same</source>
+        <translation>Rahmen kommen trotzdem durch</translation>
+    </message>
+    <message>
+        <source>The ground was not measured with current flowing.</source>
+        <translation>Die Masse wurde nicht bei fließendem Strom gemessen.</translation>
+    </message>
+    <message>
+        <source>The interface hangs on the same source.</source>
+        <translation>Das Interface hängt an derselben Quelle.</translation>
+    </message>
+    <message>
+        <source>Pin 16 was not measured.</source>
+        <translation>Pin 16 wurde nicht gemessen.</translation>
+    </message>
+    <message>
+        <source>Not needed: the connector is not fed from the module&apos;s slot, so about 0 V at pin 16 is expected.</source>
+        <translation>Nicht nötig: die Buchse wird nicht aus dem Platz des Moduls gespeist, an Pin 16 sind also etwa 0 V zu erwarten.</translation>
+    </message>
+    <message>
+        <source>There is no vehicle connector</source>
+        <translation>Es gibt keine Buchse des Fahrzeugs</translation>
+    </message>
+    <message>
+        <source>the breakout&apos;s supply was not measured</source>
+        <translation>die Versorgung der Breakout-Box wurde nicht gemessen</translation>
+    </message>
+    <message>
+        <source>Pin 16 of the breakout has no supply</source>
+        <translation>Pin 16 der Breakout-Box hat keine Versorgung</translation>
+    </message>
+    <message>
+        <source>the interface has its own, so nothing hangs on it</source>
+        <translation>das Interface hat seine eigene, es hängt also nichts daran</translation>
+    </message>
+    <message>
+        <source>Its lamp is lit.</source>
+        <translation>Seine Lampe leuchtet.</translation>
+    </message>
+    <message>
+        <source>Its lamp is dark.</source>
+        <translation>Seine Lampe ist dunkel.</translation>
+    </message>
+    <message>
+        <source>Frames come through the interface, so it lives</source>
+        <translation>Durch das Interface kommen Rahmen, es lebt also</translation>
+    </message>
+    <message>
+        <source>its supply was not measured</source>
+        <translation>seine Versorgung wurde nicht gemessen</translation>
+    </message>
+    <message>
+        <source>Neither its supply nor its lamp was looked at.</source>
+        <translation>Weder seine Versorgung noch seine Lampe wurde angesehen.</translation>
+    </message>
+    <message>
+        <source>close to the edge of the accepted band</source>
+        <translation>nahe am Rand des zulässigen Bereichs</translation>
+    </message>
+    <message>
+        <source>Both wires were near 0 V when measured</source>
+        <translation>Beide Leitungen lagen beim Messen nahe 0 V</translation>
+    </message>
+    <message>
+        <source>frames were seen all the same</source>
+        <translation>trotzdem waren Rahmen zu sehen</translation>
+    </message>
+    <message>
+        <source>Both wires are near 0 V: the bus sleeps.</source>
+        <translation>Beide Leitungen liegen nahe 0 V: der Bus schläft.</translation>
+    </message>
+    <message>
+        <source>The interface&apos;s ground is not pin 4&apos;s, which lifts both wires.</source>
+        <translation>Die Masse des Interfaces ist nicht die von Pin 4, das hebt beide Leitungen.</translation>
+    </message>
+    <message>
+        <source>The bus resistance was not measured: on the table it has to be 60 ohm in all.</source>
+        <translation>Der Buswiderstand wurde nicht gemessen: auf dem Tisch müssen es zusammen 60 ohm sein.</translation>
+    </message>
+    <message>
+        <source>Neither the bus resistance nor its levels were measured.</source>
+        <translation>Weder der Buswiderstand noch seine Pegel wurden gemessen.</translation>
+    </message>
+    <message>
+        <source>The bus carries traffic all the same, with little margin.</source>
+        <translation>Der Bus trägt trotzdem Verkehr, mit wenig Reserve.</translation>
+    </message>
+    <message>
+        <source>, and our interface only listens</source>
+        <translation>, und unser Interface hört nur zu</translation>
+    </message>
+    <message>
+        <source>, not even our interface</source>
+        <translation>, nicht einmal unser Interface</translation>
+    </message>
+    <message>
+        <source>Nothing here is shorted, or its bits would not come through.</source>
+        <translation>Hier ist nichts kurzgeschlossen, sonst kämen seine Bits nicht durch.</translation>
+    </message>
+    <message>
+        <source>What we sent was acknowledged by nobody: not even the gateway is awake.</source>
+        <translation>Was wir sendeten, hat niemand bestätigt: nicht einmal das Gateway ist wach.</translation>
+    </message>
+    <message>
+        <source>What we sent was acknowledged by nobody: we are alone on these wires.</source>
+        <translation>Was wir sendeten, hat niemand bestätigt: wir sind allein an diesen Leitungen.</translation>
+    </message>
+    <message>
+        <source>not bus-off</source>
+        <translation>nicht Bus-Off</translation>
+    </message>
+    <message>
+        <source>error-passive</source>
+        <translation>fehlerpassiv</translation>
+    </message>
+    <message>
+        <source>error-active</source>
+        <translation>fehleraktiv</translation>
+    </message>
+    <message>
+        <source>error-warning</source>
+        <translation>in Fehlerwarnung</translation>
+    </message>
+    <message>
+        <source>Not listened long enough to tell.</source>
+        <translation>Nicht lange genug gelauscht, um es zu sagen.</translation>
+    </message>
+    <message>
+        <source>Silent, but nobody said that the module is powered.</source>
+        <translation>Still, aber niemand hat gesagt, dass das Modul Strom hat.</translation>
+    </message>
+    <message>
+        <source>No frame: behind a gateway that is normal.</source>
+        <translation>Kein Rahmen: hinter einem Gateway ist das normal.</translation>
+    </message>
+    <message>
+        <source>No frame: on the table many modules speak only when asked.</source>
+        <translation>Kein Rahmen: auf dem Tisch sprechen viele Module nur, wenn sie gefragt werden.</translation>
+    </message>
+    <message>
+        <source>No interface was up to listen.</source>
+        <translation>Kein Interface war zum Lauschen bereit.</translation>
+    </message>
+    <message>
+        <source>Our controller is bus-off: our bits did not come back as sent, so this is a disturbed bus, not a lonely one.</source>
+        <translation>Unser Controller ist Bus-Off: unsere Bits kamen nicht zurück wie gesendet, der Bus ist also gestört, nicht einsam.</translation>
+    </message>
+    <message>
+        <source>Our link acknowledges: whether anybody else does is not shown.</source>
+        <translation>Unser Link bestätigt: ob sonst jemand es tut, zeigt sich nicht.</translation>
+    </message>
+    <message>
+        <source>the bus</source>
+        <translation>den Bus</translation>
+    </message>
+    <message>
+        <source>connector, bus and gateway</source>
+        <translation>Buchse, Bus und Gateway</translation>
+    </message>
+    <message>
+        <source>The request to all was not answered: on the table that means nothing.</source>
+        <translation>Die Anfrage an alle blieb ohne Antwort: auf dem Tisch heißt das nichts.</translation>
+    </message>
+    <message>
+        <source>The request to all was not answered: a restraint module usually does not, so that is no proof of absence.</source>
+        <translation>Die Anfrage an alle blieb ohne Antwort: ein Rückhaltesteuergerät antwortet darauf meist nicht, es beweist also kein Fehlen.</translation>
+    </message>
+    <message>
+        <source>Something acknowledged them, so the gateway&apos;s interface is awake, but nothing comes through it.</source>
+        <translation>Etwas hat sie bestätigt, das Gateway ist auf unserer Seite also wach, aber es kommt nichts hindurch.</translation>
+    </message>
+    <message>
+        <source>The job&apos;s module began to answer and did not finish.</source>
+        <translation>Das Modul des Auftrags begann zu antworten und wurde nicht fertig.</translation>
+    </message>
+    <message>
+        <source>Seen, not asked by us.</source>
+        <translation>Gesehen, nicht von uns gefragt.</translation>
+    </message>
+    <message>
+        <source>Sealed job: nothing is sent.</source>
+        <translation>Versiegelter Auftrag: nichts wird gesendet.</translation>
+    </message>
+    <message>
+        <source>The module&apos;s identifiers are not known: listen for its answers while the other equipment asks, or find them with a roll call (`pin16 rollcall --sweep`).</source>
+        <translation>Die Kennungen des Moduls sind nicht bekannt: auf seine Antworten lauschen, während das andere Gerät fragt, oder sie mit einem Rundruf finden (`pin16 rollcall --sweep`).</translation>
+    </message>
+    <message>
+        <source>The request to the job&apos;s module did not get onto the bus: nobody was asked, see traffic.</source>
+        <translation>Die Anfrage an das Modul des Auftrags kam nicht auf den Bus: niemand wurde gefragt, siehe Verkehr.</translation>
+    </message>
+    <message>
+        <source>The link was lost, or the capture ended, before an answer could come.</source>
+        <translation>Der Link ging verloren, oder die Aufzeichnung endete, bevor eine Antwort kommen konnte.</translation>
+    </message>
+    <message>
+        <source>Nothing was asked: run check with --ask when the case allows one read-only request.</source>
+        <translation>Nichts wurde gefragt: check mit --ask laufen lassen, wenn der Fall eine nur lesende Anfrage erlaubt.</translation>
+    </message>
+    <message>
+        <source>The interface only listens, so it cannot ask: that needs an interface that takes part in the bus.</source>
+        <translation>Das Interface hört nur zu und kann nicht fragen: dazu braucht es eines, das am Bus teilnimmt.</translation>
+    </message>
+    <message>
+        <source>The job&apos;s module was not asked.</source>
+        <translation>Das Modul des Auftrags wurde nicht gefragt.</translation>
+    </message>
+    <message>
+        <source>No answer of the job&apos;s module to time.</source>
+        <translation>Keine Antwort des Moduls, deren Zeit zu messen wäre.</translation>
+    </message>
+    <message>
+        <source>Times of requests that were not ours are receive times.</source>
+        <translation>Zeiten fremder Anfragen sind Empfangszeiten.</translation>
+    </message>
+    <message>
+        <source>nothing speaks against it</source>
+        <translation>nichts spricht dagegen</translation>
+    </message>
+    <message>
+        <source>Nothing speaks for it</source>
+        <translation>Nichts spricht dafür</translation>
+    </message>
+    <message>
+        <source>No reading speaks for it or against it yet; this is how often it is met.</source>
+        <translation>Noch spricht keine Messung dafür oder dagegen; so oft kommt es vor.</translation>
+    </message>
+    <message>
+        <source>Before power: each power-up raises the recorder&apos;s ignition-cycle count (49 CFR 563.5), and an event that is not locked may be overwritten by a later one (49 CFR 563.9).</source>
+        <translation>Vor dem Einschalten: jede Einschaltung erhöht den Zündzykluszähler des Rekorders (49 CFR 563.5), und ein nicht gesperrtes Ereignis kann von einem späteren überschrieben werden (49 CFR 563.9).</translation>
+    </message>
+    <message>
+        <source>Module fixed, in its mounted attitude, not moved or struck while powered; people clear.</source>
+        <translation>Modul befestigt, in Einbaulage, unter Strom nicht bewegt oder gestoßen; Menschen auf Abstand.</translation>
+    </message>
+    <message>
+        <source>No power-up is in this job&apos;s ledger yet.</source>
+        <translation>In diesem Auftrag steht noch keine Einschaltung.</translation>
+    </message>
+    <message>
+        <source>The job sets no budget.</source>
+        <translation>Der Auftrag setzt kein Budget.</translation>
+    </message>
+    <message>
+        <source>Take another access, or agree on going on</source>
+        <translation>Einen anderen Zugang nehmen oder das Weitermachen vereinbaren</translation>
+    </message>
+    <message>
+        <source>Every feed and ground, the case bolt too if it is a ground.</source>
+        <translation>Jede Speisung und Masse, auch die Gehäuseschraube, wenn sie Masse ist.</translation>
+    </message>
+    <message>
+        <source>no-bit</source>
+        <translation>kein Bit</translation>
+    </message>
+    <message>
+        <source>errors-only</source>
+        <translation>nur Fehler</translation>
+    </message>
+    <message>
+        <source>unacknowledged</source>
+        <translation>unbestätigt</translation>
+    </message>
+    <message>
+        <source>silent</source>
+        <translation>stumm</translation>
+    </message>
+    <message>
+        <source>negative</source>
+        <translation>abgelehnt</translation>
+    </message>
+    <message>
+        <source>pending</source>
+        <translation>vertröstet</translation>
+    </message>
+    <message>
+        <source>cut</source>
+        <translation>abgebrochen</translation>
+    </message>
+    <message>
+        <source>through</source>
+        <translation>durch</translation>
+    </message>
+    <message>
+        <source>own figure</source>
+        <translation>eigener Wert</translation>
+    </message>
+    <message>
+        <source>ISO 16750-2:2010 Table 1, as quoted in a public excerpt</source>
+        <translation>ISO 16750-2:2010 Tabelle 1, nach einem öffentlichen Auszug</translation>
+    </message>
+    <message>
+        <source>public mailing-list note on flooded batteries, at rest 6 h or more</source>
+        <translation>öffentliche Notiz einer Mailingliste zu Nassbatterien, in Ruhe seit 6 h oder mehr</translation>
+    </message>
+    <message>
+        <source>two 12 V batteries in series</source>
+        <translation>zwei 12-V-Batterien in Reihe</translation>
+    </message>
+    <message>
+        <source>repair manual note attributing the figures to the Society of Automotive Engineers</source>
+        <translation>Notiz eines Reparaturhandbuchs, das die Werte der Society of Automotive Engineers zuschreibt</translation>
+    </message>
+    <message>
+        <source>up to here a point is called dead</source>
+        <translation>bis hierher gilt ein Punkt als spannungsfrei</translation>
+    </message>
+    <message>
+        <source>a read-out attempt takes 2 to 20 minutes</source>
+        <translation>ein Ausleseversuch dauert 2 bis 20 Minuten</translation>
+    </message>
+    <message>
+        <source>one switch-on is one rise through the module&apos;s minimum</source>
+        <translation>einmal Einschalten ist ein Anstieg über das Minimum des Moduls</translation>
+    </message>
+    <message>
+        <source>drops within this after the first rise are bounces</source>
+        <translation>Einbrüche in dieser Zeit nach dem ersten Anstieg sind Prellen</translation>
+    </message>
+    <message>
+        <source>general knowledge on jump packs, no published figure found</source>
+        <translation>Allgemeinwissen über Starthilfespeicher, kein veröffentlichter Wert gefunden</translation>
+    </message>
+    <message>
+        <source>general knowledge, no published figure found</source>
+        <translation>Allgemeinwissen, kein veröffentlichter Wert gefunden</translation>
+    </message>
+    <message>
+        <source>encyclopedia article on the voltage drop test, ground, general guideline</source>
+        <translation>Lexikonartikel zur Spannungsabfallmessung, Masse, allgemeine Richtschnur</translation>
+    </message>
+    <message>
+        <source>ISO 16750-2:2023 section 4, ground offset, as listed clause by clause in a public test-bench repository</source>
+        <translation>ISO 16750-2:2023 Abschnitt 4, Masseversatz, nach der Aufzählung in einem öffentlichen Prüfstand-Repository</translation>
+    </message>
+    <message>
+        <source>workshop practice for electronic modules</source>
+        <translation>Werkstattpraxis für elektronische Module</translation>
+    </message>
+    <message>
+        <source>vehicle workshop manual text (maker not named), two 120 ohm in parallel</source>
+        <translation>Text eines Werkstatthandbuchs (Hersteller nicht genannt), zweimal 120 Ohm parallel</translation>
+    </message>
+    <message>
+        <source>two vehicle workshop manuals (makers not named); public cable-supplier table</source>
+        <translation>zwei Werkstatthandbücher (Hersteller nicht genannt); öffentliche Tabelle eines Kabellieferanten</translation>
+    </message>
+    <message>
+        <source>public cable-supplier table</source>
+        <translation>öffentliche Tabelle eines Kabellieferanten</translation>
+    </message>
+    <message>
+        <source>two vehicle workshop manuals, makers not named</source>
+        <translation>zwei Werkstatthandbücher, Hersteller nicht genannt</translation>
+    </message>
+    <message>
+        <source>common practice, no source: kilo-ohms to open, alike for both</source>
+        <translation>übliche Praxis, ohne Quelle: Kiloohm bis offen, für beide gleich</translation>
+    </message>
+    <message>
+        <source>bus biasing off</source>
+        <translation>Busvorspannung aus</translation>
+    </message>
+    <message>
+        <source>recessive, each line</source>
+        <translation>rezessiv, jede Leitung</translation>
+    </message>
+    <message>
+        <source>CANH dominant</source>
+        <translation>CANH dominant</translation>
+    </message>
+    <message>
+        <source>CANL dominant</source>
+        <translation>CANL dominant</translation>
+    </message>
+    <message>
+        <source>ISO 15765-2:2016, quoted by an open-source UDS library&apos;s documentation (chapter CAN)</source>
+        <translation>ISO 15765-2:2016, zitiert in der Dokumentation einer quelloffenen UDS-Bibliothek (Kapitel CAN)</translation>
+    </message>
+    <message>
+        <source>ISO 15765-4:2005 network layer timing table, as repeated on a public page</source>
+        <translation>ISO 15765-4:2005 Zeittabelle der Netzwerkschicht, wiedergegeben auf einer öffentlichen Seite</translation>
+    </message>
+    <message>
+        <source>ISO 14229-2, quoted by an open-source UDS library&apos;s documentation (UDS Time Parameters)</source>
+        <translation>ISO 14229-2, zitiert in der Dokumentation einer quelloffenen UDS-Bibliothek (UDS Time Parameters)</translation>
+    </message>
+    <message>
+        <source>ISO 14230-2 timing texts quoted word for word in two public K-line source files</source>
+        <translation>ISO 14230-2 Zeittexte, wörtlich zitiert in zwei öffentlichen K-Line-Quelldateien</translation>
+    </message>
+    <message>
+        <source>ISO 14230-2 fast initialisation 25 ms and 50 ms; +-1 ms as quoted in a public bench script</source>
+        <translation>ISO 14230-2 schnelle Initialisierung 25 ms und 50 ms; +-1 ms nach einem öffentlichen Prüfskript</translation>
+    </message>
+    <message>
+        <source>ISO 15031-5:2011 Table 7, as transcribed in a public header file</source>
+        <translation>ISO 15031-5:2011 Tabelle 7, abgeschrieben in einer öffentlichen Headerdatei</translation>
+    </message>
+    <message>
+        <source>SAE J1979 K-line timing quoted in a public document</source>
+        <translation>SAE J1979 Zeiten der K-Line, zitiert in einem öffentlichen Dokument</translation>
+    </message>
+    <message>
+        <source>ISO 14230-2 P2 after a response pending, in a public header file</source>
+        <translation>ISO 14230-2 P2 nach „response pending“, in einer öffentlichen Headerdatei</translation>
+    </message>
+    <message>
+        <source>half of P3 max</source>
+        <translation>die Hälfte von P3 max</translation>
+    </message>
+    <message>
+        <source>three times P2 max</source>
+        <translation>dreimal P2 max</translation>
+    </message>
+    <message>
+        <source>more than two initialisations at 5 baud with the idle time before them</source>
+        <translation>mehr als zwei Initialisierungen mit 5 Baud samt der Ruhezeit davor</translation>
+    </message>
+    <message>
+        <source>an operator&apos;s answer to a dialogue of the other program</source>
+        <translation>eine Antwort des Bedieners auf einen Dialog des anderen Programms</translation>
+    </message>
+    <message>
+        <source>common practice, no source: the quickest periodic messages come every 5 ms</source>
+        <translation>übliche Praxis, ohne Quelle: die schnellsten periodischen Botschaften kommen alle 5 ms</translation>
+    </message>
+    <message>
+        <source>twice S3 server</source>
+        <translation>zweimal S3 server</translation>
+    </message>
+    <message>
+        <source>Until its reserve is empty a restraint system can act, and a module is only half off.</source>
+        <translation>Bis sein Energiespeicher leer ist, kann ein Rückhaltesystem auslösen, und ein Modul ist nur halb aus.</translation>
+    </message>
+    <message>
+        <source>interface unplugged</source>
+        <translation>Interface abgesteckt</translation>
+    </message>
+    <message>
+        <source>10 ohm load</source>
+        <translation>Last 10 ohm</translation>
+    </message>
+    <message>
+        <source>two nodes with one identifier disturb each other</source>
+        <translation>zwei Teilnehmer mit einer Kennung stören einander</translation>
+    </message>
+    <message>
+        <source>check the module&apos;s request identifier</source>
+        <translation>die Anfragekennung des Moduls prüfen</translation>
+    </message>
+    <message>
+        <source>start a new run to ask again</source>
+        <translation>für weitere Fragen einen neuen Lauf beginnen</translation>
+    </message>
+    <message>
+        <source>check bit rate, wires and termination, then start a new run</source>
+        <translation>Bitrate, Leitungen und Abschlusswiderstände prüfen, dann einen neuen Lauf beginnen</translation>
+    </message>
+    <message>
+        <source>let it finish, or disconnect it, and ask again</source>
+        <translation>es fertig werden lassen oder abstecken und noch einmal fragen</translation>
+    </message>
+    <message>
+        <source>no valid frame has proven the bit rate of this link yet</source>
+        <translation>noch hat kein gültiger Rahmen die Bitrate dieses Links bewiesen</translation>
+    </message>
+    <message>
+        <source>wake the bus, or vouch for the rate by name (rate_fixed in the job)</source>
+        <translation>den Bus wecken oder mit Namen für die Bitrate bürgen (rate_fixed im Auftrag)</translation>
+    </message>
+    <message>
+        <source>ask less often</source>
+        <translation>seltener fragen</translation>
+    </message>
+    <message>
+        <source>the controller went bus-off when we sent</source>
+        <translation>der Controller ging bei unserem Senden auf Bus-Off</translation>
     </message>
 </context>
 </TS>
