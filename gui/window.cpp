@@ -116,7 +116,7 @@ Header::Header(QWidget* parent) : QWidget(parent) {
   glyph_ = new Glyph(22, this);
   verdict_ = new ShortLabel(this);
   setSize(verdict_, 18, true);
-  verdict_->setLines(2);
+  verdict_->setLines(3);
   verdict->addWidget(glyph_, 0, Qt::AlignTop);
   verdict->addWidget(verdict_, 1);
   all->addLayout(verdict);

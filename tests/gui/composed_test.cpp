@@ -178,8 +178,13 @@ Texts ofSource(const std::string& file) {
     QString said;
     for (auto p = part.globalMatch(at.next().captured()); p.hasNext();) said += p.next().captured(1);
     said = said.trimmed().replace(QStringLiteral("\\\""), QStringLiteral("\""));
-    // A sentence: what is smaller is part of one, and comes with the scenarios.
-    if (!said.endsWith(QLatin1Char('.')) || !said.front().isUpper()) continue;
+    if (said.isEmpty()) continue;
+    // A sentence, or plain words: the name of a figure or what fills a sentence. Smaller parts come with the
+    // scenarios.
+    static const QRegularExpression words(QStringLiteral("[a-z]+( [a-z]+)+"));
+    const bool plain =
+        QRegularExpression(QRegularExpression::anchoredPattern(words.pattern())).match(said).hasMatch();
+    if (!plain && (!said.endsWith(QLatin1Char('.')) || !said.front().isUpper())) continue;
     said.replace(QRegularExpression(QStringLiteral(R"(\{:[^{}]*X\})")), QStringLiteral("31"));
     said.replace(QRegularExpression(QStringLiteral(R"(\{:[^{}]+\})")), QStringLiteral("7"));
     // Fillings that are no figure.
@@ -187,6 +192,9 @@ Texts ofSource(const std::string& file) {
         {"{} of {}.", "12 frames of 1 identifier."},
         {"The job's module answered {} of {}{}.",
          "The job's module answered 2 of 3 requests, 1 of them by refusing."},
+        {"error frame", "3 error frames"},
+        {"from source to", "from source to V(feed,chassis)"},
+        {"without our computer", "V(chassis,src-) without our computer"},
         {"Not ready: {} Faulty: {}.", "Not ready: the bus is silent. Faulty: feed, traffic."}};
     for (const auto& [form, example] : others)
       if (said == form) said = example;
@@ -223,8 +231,8 @@ class ComposedTest : public ::testing::Test {
   }
   /// Figures with their units, and names, in any order.
   static QStringList kept(QString text) {
-    static const QRegularExpression all(
-        QStringLiteral(R"(\d+(?:\.\d+)?(?: (?:v|a|ohm|ms|s|kohm|mohm)\b)?|[a-z]\w*\([^()]*\)|`(?:pin16|--)[^`]*`)"));
+    static const QRegularExpression all(QStringLiteral(
+        R"(\d+(?:\.\d+)?(?: (?:v|a|ohm|ms|s|kohm|mohm)\b)?|[a-z]\w*\([^()]*\)|`(?:pin16|--)[^`]*`)"));
     // In words it is "10-Ohm-Last" and "2,5 mm".
     text = text.toLower().replace(QRegularExpression(QStringLiteral(R"((?<=\d)-(?=[av]\b|ohm))")), " ");
     text.replace(QRegularExpression(QStringLiteral(R"((?<=\d),(?=\d))")), ".");
@@ -259,6 +267,20 @@ TEST_F(ComposedTest, EveryShippedScenarioIsTold) {
 }
 
 TEST_F(ComposedTest, EveryKindOfJobIsTold) { expectGerman(ofJobs()); }
+
+TEST_F(ComposedTest, EveryVerdictIsTold) {
+  Texts all;
+  for (const auto& c : readiness::codes())
+    all.insert(std::string("Not ready: ") + c.meaning + ". Faulty: " + c.step + ", timing.");
+  for (const char* ready : {"Ready for the read-out attempt", "Ready as far as listening tells"})
+    for (const char* marginal : {"", "; marginal: source, feed"})
+      for (const char* asked : {"", "; not asked (sealed): answer, timing"})
+        for (const char* measured : {"", "; not measured and not needed here: levels"})
+          all.insert(std::string(ready) + marginal + asked + measured + ".");
+  for (const char* point : {"V(src+,src-)", "lamp", "listen", "ask", "roll call"})
+    all.insert(std::string("Undecided: not measured: source, answer. Next, ") + point + " decides.");
+  expectGerman(all);
+}
 
 TEST_F(ComposedTest, EverySentenceOfTheSourcesIsTold) {
   std::size_t count = 0;

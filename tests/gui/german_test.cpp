@@ -150,6 +150,9 @@ TEST_F(GermanTest, LayoutOfTheHeadHoldsEveryFirstThing) {
     for (const auto a : {own_battery, fed_in_place, removed}) {
       head.first()->setWhole(QStringLiteral("Zuerst: ") + coreText(c.toDo(a)));
       EXPECT_FALSE(head.first()->cut()) << head.first()->whole().toStdString();
+      head.verdict()->setWhole(
+          coreText(std::string("Not ready: ") + c.meaning + ". Faulty: source, feed, answer."));
+      EXPECT_FALSE(head.verdict()->cut()) << head.verdict()->whole().toStdString();
     }
 }
 
