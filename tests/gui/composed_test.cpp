@@ -324,6 +324,12 @@ TEST_F(ComposedTest, ListsBracketsAndRangesAreTakenApart) {
              "kohm to OL)."),
       "Dafür: V(pin16,pin4) 0.02 V, V(slot load,chassis) 12.30 V und interface-lamp aus; dagegen: I(feed) "
       "0.300 A (zu erwarten: 1.200 A bis 2.000 A), R(pin6,pin14) 61 ohm (zu erwarten: 1.2 kohm bis OL).");
+  EXPECT_EQ(
+      german("The request was not let out: another tester sent on 7E0 less than 10 s ago; let it finish, or "
+             "disconnect it, and ask again."),
+      "Die Anfrage wurde nicht hinausgelassen: ein anderes Diagnosegerät sendete auf 7E0 vor weniger als 10 "
+      "s; "
+      "es fertig werden lassen oder abstecken und noch einmal fragen.");
   EXPECT_EQ(german("Undecided: not measured: source, feed. Next, V(src+,src-) decides."),
             "Unentschieden, nicht gemessen: Quelle, Speisung. Als Nächstes entscheidet V(src+,src-).");
   EXPECT_EQ(

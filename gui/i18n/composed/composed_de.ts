@@ -225,7 +225,7 @@
     </message>
     <message>
         <source>The load blade of the emptied slot is not dead: it fell from {} to {}: a reserve that empties, still alive.</source>
-        <translation>Der Lastkontakt des leeren Platzes ist nicht spannungsfrei: er fiel von {0} auf {1}, ein Energiespeicher, der sich leert und noch lebt.</translation>
+        <translation>Der Lastkontakt des leeren Platzes ist nicht spannungsfrei: er fiel von {0} auf {1}, eine Reserve, die sich leert und noch lebt.</translation>
     </message>
     <message>
         <source>The load blade of the emptied slot is not dead: it stands at {}: a second feed.</source>
@@ -249,7 +249,7 @@
     </message>
     <message>
         <source>The interface&apos;s minus is within {} of pin 4.</source>
-        <translation>Das Minus des Interfaces liegt bis auf {0} auf Pin 4.</translation>
+        <translation>Das Minus des Interfaces weicht höchstens {0} von Pin 4 ab.</translation>
     </message>
     <message>
         <source>The interface&apos;s minus lies {} off pin 4: its source and the module&apos;s have no ground in common{}.</source>
@@ -582,6 +582,10 @@
     <message>
         <source>Pin16 would take more than {:.3g} % of this bus within a second</source>
         <translation>Pin16 nähme in einer Sekunde mehr als {0} % dieses Busses</translation>
+    </message>
+    <message>
+        <source>nobody named {} for this link: the first contact wakes modules</source>
+        <translation>niemand hat {0} für diesen Link genannt: der erste Kontakt weckt Module</translation>
     </message>
 </context>
 </TS>

@@ -2333,7 +2333,7 @@
     </message>
     <message>
         <source>the feed reaches the supply side with the module&apos;s fuse in: the module runs, and all else on that side too</source>
-        <translation>die Speisung erreicht bei eingesetzter Sicherung die Zuleitungsseite: das Modul läuft, und alles andere dort auch</translation>
+        <translation>die Speisung erreicht bei eingesetzter Sicherung die Zuleitungsseite: mit dem Modul läuft alles dort</translation>
     </message>
     <message>
         <source>others are awake although this module alone should be fed</source>
@@ -2433,7 +2433,7 @@
     </message>
     <message>
         <source>the bus resistance fits neither one, two nor three terminations</source>
-        <translation>der Buswiderstand passt weder zu einem noch zu zwei oder drei Abschlusswiderständen</translation>
+        <translation>der Buswiderstand passt nicht zu einem, zwei oder drei Abschlusswiderständen</translation>
     </message>
     <message>
         <source>no termination is seen at all</source>
@@ -2529,7 +2529,7 @@
     </message>
     <message>
         <source>fall</source>
-        <translation>Abfall</translation>
+        <translation>Absinken</translation>
     </message>
     <message>
         <source>minutes</source>
@@ -2645,7 +2645,7 @@
     </message>
     <message>
         <source>The load blade of the emptied slot is not dead: a second feed or a reserve still holds it up</source>
-        <translation>Der Lastkontakt des leeren Platzes ist nicht spannungsfrei: eine zweite Speisung oder ein Energiespeicher hält ihn noch</translation>
+        <translation>Der Lastkontakt des leeren Platzes ist nicht spannungsfrei: eine zweite Speisung oder eine Reserve hält ihn noch</translation>
     </message>
     <message>
         <source>a second reading some time later tells which.</source>
@@ -3125,7 +3125,7 @@
     </message>
     <message>
         <source>Until its reserve is empty a restraint system can act, and a module is only half off.</source>
-        <translation>Bis sein Energiespeicher leer ist, kann ein Rückhaltesystem auslösen, und ein Modul ist nur halb aus.</translation>
+        <translation>Bis seine Reserve leer ist, kann ein Rückhaltesystem auslösen, und ein Modul ist nur halb aus.</translation>
     </message>
     <message>
         <source>interface unplugged</source>
@@ -3170,6 +3170,10 @@
     <message>
         <source>the controller went bus-off when we sent</source>
         <translation>der Controller ging bei unserem Senden auf Bus-Off</translation>
+    </message>
+    <message>
+        <source>name the medium in the URI, or vouch for it (rate_fixed in the job)</source>
+        <translation>das Medium in der URI nennen oder dafür bürgen (rate_fixed im Auftrag)</translation>
     </message>
 </context>
 </TS>
