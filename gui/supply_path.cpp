@@ -210,7 +210,7 @@ void SupplyPath::paintWide(QPainter& p) {
   box(p, interface, tr("interface"), lit, differs("V(interface+,interface-)") || differs("lamp"));
   const double pins = own ? w * 0.32 : second.right() + w * 0.04;
   joint(p, {own ? w * 0.32 : second.right() + 14, middle},
-        {pins - (own ? w * 0.062 : -4), middle + (own ? 8 : -50), w * (own ? 0.124 : 0.06), 46},
+        {pins - (own ? w * 0.062 : -4), middle + (own ? 8 : -50), w * (own ? 0.124 : 0.078), 46},
         "V(pin16,pin4)", tr("pin 16"), own ? 0 : static_cast<int>(Qt::AlignLeft));
   const double supply = own ? w * 0.53 : w * 0.32;
   joint(p, {supply, middle}, {supply - w * 0.05, middle + 8, w * 0.1, 46}, "V(interface+,interface-)",

@@ -13,12 +13,14 @@
 
 #include "../readiness/build.hpp"
 #include "core/readiness/hook_up.hpp"
+#include "core/readiness/path.hpp"
 #include "core/readiness/plan.hpp"
 #include "core/reasons/explain.hpp"
 #include "gui/core_words.hpp"
 #include "gui/hook_up_page.hpp"
 #include "gui/live.hpp"
 #include "gui/panels.hpp"
+#include "gui/supply_path.hpp"
 #include "gui/window.hpp"
 #include "gui_support.hpp"
 
@@ -154,6 +156,34 @@ TEST_F(GermanTest, LayoutOfTheHeadHoldsEveryFirstThing) {
           coreText(std::string("Not ready: ") + c.meaning + ". Faulty: source, feed, answer."));
       EXPECT_FALSE(head.verdict()->cut()) << head.verdict()->whole().toStdString();
     }
+}
+
+TEST_F(GermanTest, LayoutOfTheSupplyPathHoldsEveryArrangement) {
+  QTranslator german;
+  ASSERT_TRUE(german.load(QStringLiteral(":/i18n/pin16_de.qm")));
+  QApplication::installTranslator(&german);
+  const double scale = qEnvironmentVariable("QT_SCALE_FACTOR", "1").toDouble();
+  for (const auto a : {own_battery, fed_in_place, removed}) {
+    job::Job job = readiness::jobOf(a);
+    job.module.supply_min_V = 9, job.module.supply_max_V = 16;
+    job.module.current_steady_min_A = 0.1, job.module.current_steady_max_A = 0.6;
+    readiness::Stream s;
+    s.power(PowerState::on);
+    for (const char* reading :
+         {"V(src+,src-)=12.99", "V(loadblade,chassis)=12.65", "V(feed,chassis)=12.97", "I(feed)=0.311",
+          "V(pin16,pin4)=12.97", "V(interface+,interface-)=12.59", "lamp=lit", "V(chassis,src-)=0.016",
+          "V(pin6,pin4)=2.51", "V(pin14,pin4)=2.49"})
+      s.reading(std::string(reading) + " power=on");
+    const readiness::Evidence e = s.evidence();
+    SupplyPath path;
+    path.resize(static_cast<int>(1280 / scale), 214);
+    path.show(job, readiness::supplyPath(job, e, readiness::assess(job, e, {})));
+    static_cast<QWidget&>(path).show();
+    shoot(path, QStringLiteral("path-%1-de").arg(static_cast<int>(a)));
+    EXPECT_EQ(path.cut(), 0) << toText(a);
+    EXPECT_FALSE(path.textBoxes().empty());
+  }
+  QApplication::removeTranslator(&german);
 }
 
 TEST_F(GermanTest, AnAnswerIsShownInGermanAndGivenInEnglish) {

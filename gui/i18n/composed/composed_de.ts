@@ -69,11 +69,11 @@
     </message>
     <message>
         <source>at least {}</source>
-        <translation>mindestens {0}</translation>
+        <translation>min. {0}</translation>
     </message>
     <message>
         <source>at most {}</source>
-        <translation>höchstens {0}</translation>
+        <translation>max. {0}</translation>
     </message>
     <message>
         <source>usually to {}</source>
