@@ -153,7 +153,8 @@ QString CoreWords::translated(const QString& english, QStringList* left) const {
 CoreWords::Said CoreWords::whole(const QString& english, bool filling, QStringList* left) const {
   if (QString said = fixed(english); !said.isEmpty()) return said;
   if (Said said = ofForm(english, filling, left)) return said;
-  if (Said said = clauses(english, filling, left)) return said;
+  for (const auto& by : {QStringLiteral("; "), QStringLiteral(", ")})
+    if (Said said = parts(english, by, filling, left)) return said;
   if (!english.endsWith(QLatin1Char('.'))) return std::nullopt;
   if (Said said = whole(english.chopped(1), filling, left)) return *said + QLatin1Char('.');
   return std::nullopt;
@@ -177,8 +178,8 @@ CoreWords::Said CoreWords::ofForm(const QString& english, bool filling, QStringL
   return std::nullopt;
 }
 
-CoreWords::Said CoreWords::clauses(const QString& english, bool filling, QStringList* left) const {
-  const QString by = QStringLiteral("; ");
+CoreWords::Said CoreWords::parts(const QString& english, const QString& by, bool filling,
+                                 QStringList* left) const {
   const QStringList all = split(english, by);
   if (all.size() < 2) return std::nullopt;
   QStringList out, of_these;

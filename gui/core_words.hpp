@@ -38,10 +38,10 @@ class CoreWords : public QTranslator {
   using Said = std::optional<QString>;
   void learn(const QString& source, const QString& translation);
   [[nodiscard]] QString fixed(const QString& english) const;
-  /// All of it or nothing: a fixed text, one of a form, or clauses that are.
+  /// All of it or nothing: a fixed text, one of a form, or clauses or names that are.
   [[nodiscard]] Said whole(const QString& english, bool filling, QStringList* left) const;
   [[nodiscard]] Said ofForm(const QString& english, bool filling, QStringList* left) const;
-  [[nodiscard]] Said clauses(const QString& english, bool filling, QStringList* left) const;
+  [[nodiscard]] Said parts(const QString& english, const QString& by, bool filling, QStringList* left) const;
   [[nodiscard]] QString filled(const QString& english, QStringList* left) const;
   std::vector<Form> forms_;  ///< the most letters first
   std::vector<std::pair<QString, QString>> pairs_;

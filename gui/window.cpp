@@ -751,7 +751,7 @@ void Window::togglePower() {
   for (const auto& caution : readiness::cautions(l->job()))
     texts->addWidget(label(coreText(caution), Role::faint, true));
   if (const std::string open = hookUpOpen(); !open.empty())
-    texts->addWidget(label(tr("The hook-up is not done (F11): %1. It will be noted so.").arg(text(open)),
+    texts->addWidget(label(tr("The hook-up is not done (F11): %1. It will be noted so.").arg(coreText(open)),
                            Role::plain, true));
   auto* grid = new QGridLayout;
   std::vector<std::pair<std::string, QComboBox*>> asked;

@@ -3175,5 +3175,65 @@
         <source>name the medium in the URI, or vouch for it (rate_fixed in the job)</source>
         <translation>das Medium in der URI nennen oder dafür bürgen (rate_fixed im Auftrag)</translation>
     </message>
+    <message>
+        <source>still</source>
+        <translation>Stillstand</translation>
+    </message>
+    <message>
+        <source>people</source>
+        <translation>Menschen</translation>
+    </message>
+    <message>
+        <source>dry</source>
+        <translation>Trockenheit</translation>
+    </message>
+    <message>
+        <source>loops</source>
+        <translation>Zündkreise</translation>
+    </message>
+    <message>
+        <source>high-voltage</source>
+        <translation>Hochvolt</translation>
+    </message>
+    <message>
+        <source>volts</source>
+        <translation>Voltzahl</translation>
+    </message>
+    <message>
+        <source>waited</source>
+        <translation>Wartezeit</translation>
+    </message>
+    <message>
+        <source>feed-off</source>
+        <translation>Speisung aus</translation>
+    </message>
+    <message>
+        <source>slot</source>
+        <translation>Sicherungsplatz</translation>
+    </message>
+    <message>
+        <source>clamp</source>
+        <translation>Masseklemme</translation>
+    </message>
+    <message>
+        <source>fixed</source>
+        <translation>Befestigung</translation>
+    </message>
+    <message>
+        <source>leads</source>
+        <translation>Leitungen</translation>
+    </message>
+    <message>
+        <source>termination</source>
+        <translation>Abschlusswiderstände</translation>
+    </message>
+    <message>
+        <source>computer</source>
+        <translation>Rechner</translation>
+    </message>
+    <message>
+        <source>bus-quiet</source>
+        <translation>ruhiger Bus</translation>
+    </message>
 </context>
 </TS>
