@@ -5,6 +5,7 @@
 #include <algorithm>
 
 #include "core/cli/run.hpp"
+#include "core/protocol/gate.hpp"
 #include "core/reasons/gather.hpp"
 #include "gui/look.hpp"
 
@@ -88,7 +89,14 @@ void LiveSource::take(const event::Batch& batch) {
   census_.take(batch);
   if (plugins_) plugins_->take(batch);
   for (const auto& h : batch.headers) {
-    if (h.kind != event::Kind::link || h.link == event::kNoLink) continue;
+    if (h.link == event::kNoLink) continue;
+    if (h.kind == event::Kind::refused) {
+      if (const auto r = batch.record<event::Refused>(h); r && protocol::Gate::isForWantOfProof(*r))
+        unproven_.insert(h.link);
+    } else if (h.kind == event::Kind::frame && !unproven_.empty()) {
+      if (const auto f = batch.frame(h); f && !f->error()) unproven_.erase(h.link);
+    }
+    if (h.kind != event::Kind::link) continue;
     if (const auto s = batch.record<event::LinkState>(h)) {
       if (states_.size() <= h.link) states_.resize(h.link + std::size_t{1});
       states_[h.link] = *s;
@@ -233,6 +241,24 @@ Status LiveSource::ask() {
   return {};
 }
 
+std::optional<std::uint32_t> LiveSource::rateToVouchFor() const {
+  if (!session_ || !may_ask_ || attempt_ || roll_ || unproven_.empty()) return std::nullopt;
+  const std::uint16_t link = *unproven_.begin();
+  return link < states_.size() ? states_[link].bitrate : 0;
+}
+
+Status LiveSource::vouchAndAsk(const std::string& by) {
+  if (!rateToVouchFor()) return {};
+  for (const std::uint16_t link : std::exchange(unproven_, {})) {
+    recorder::Command c;
+    c.action = recorder::Action::vouch;
+    c.link = link;
+    c.by = by;
+    if (const auto reply = session_->call(c, *this, std::chrono::seconds(5)); !reply) return reply.error();
+  }
+  return ask();
+}
+
 void LiveSource::askNext() {
   if (auto next = roll_->next()) {
     if (const auto id = session_->post(cli::askCommand(*next))) {
@@ -241,8 +267,10 @@ void LiveSource::askNext() {
     }
   }
   const auto error = roll_->firstError();
-  const QString outcome =
-      roll_->sent() == 0 && error ? text(error->text()) : tr("requests sent: %1").arg(roll_->sent());
+  // What is refused for want of proof is told by itself (rateToVouchFor()).
+  const QString outcome = roll_->sent() > 0 || !error ? tr("requests sent: %1").arg(roll_->sent())
+                          : unproven_.empty()         ? text(error->text())
+                                                      : QString();
   roll_.reset();
   judge();
   Q_EMIT askedAll(outcome);
@@ -266,6 +294,7 @@ Status LiveSource::attempt(const std::string& changed) {
   }
   Status s = command(recorder::Action::attempt, pack(a));
   if (s) attempt_ = !attempt_;
+  unproven_.clear();  // the gate stays shut from an attempt on
   if (s && !attempt_) {
     to_keep_ = true;
     judge();

@@ -301,6 +301,23 @@ LiveBar::LiveBar(QWidget* parent) : QWidget(parent) {
   setTint(trouble_, Tint::faulty);
   trouble_->hide();
   whole->addWidget(trouble_);
+  // Asking is refused: why, and the way out, below the button that was pressed.
+  unproven_ = new QWidget(this);
+  auto* proof = new QHBoxLayout(unproven_);
+  proof->setContentsMargins(0, 0, 0, 0);
+  proof->setSpacing(8);
+  auto* why = new ShortLabel(unproven_);
+  why->setLines(4);
+  why->setWhole(tr(
+      "Not asked: no frame has shown yet that the bit rate is right, and asking at a wrong one disturbs the "
+      "bus. Wake the bus (ignition, a door) and ask again; or, if you know the rate:"));
+  setTint(why, Tint::marginal);
+  vouch_ = new QPushButton(unproven_);
+  vouch_->setObjectName(QStringLiteral("vouch"));
+  proof->addWidget(why, 1);
+  proof->addWidget(vouch_);
+  unproven_->hide();
+  whole->addWidget(unproven_);
   power_ = new QPushButton(tr("power comes on \u2026"), this);
   ask_ = new QPushButton(tr("ask"), this);
   ask_->setToolTip(
@@ -340,6 +357,11 @@ void LiveBar::show(const LiveSource& source) {
                               : QStringLiteral("\u2715 ") + text(troubles.front());
   if (trouble != trouble_->whole()) trouble_->setWhole(trouble);
   trouble_->setVisible(!trouble.isEmpty());
+  const auto rate = source.rateToVouchFor();
+  if (rate)
+    vouch_->setText(*rate != 0 ? tr("I know it is %1 kbit/s: ask").arg(*rate / 1000.0)
+                               : tr("I know it is right: ask"));
+  unproven_->setVisible(rate.has_value());
   if (now != line_->whole()) line_->setWhole(now);
 }
 
@@ -428,6 +450,9 @@ Window::Window() : left_out_(reasons::kReadings, false) {
   const auto tell = [this](const Status& s) { live_bar_->tell(s ? QString() : text(s.error().text())); };
   connect(live_bar_->ask(), &QPushButton::clicked, this, [this, tell] {
     if (LiveSource* l = live()) tell(l->ask());
+  });
+  connect(live_bar_->vouch(), &QPushButton::clicked, this, [this, tell] {
+    if (LiveSource* l = live()) tell(l->vouchAndAsk(hook_up_->nameLine()->text().trimmed().toStdString()));
   });
   connect(live_bar_->attempt(), &QPushButton::clicked, this, &Window::toggleAttempt);
   connect(live_bar_->note(), &QLineEdit::returnPressed, this, [this, tell] {

@@ -91,14 +91,17 @@ class LiveBar : public QWidget {
   void tell(const QString& what);
   [[nodiscard]] QPushButton* power() const { return power_; }
   [[nodiscard]] QPushButton* ask() const { return ask_; }
+  /// Shown while asking waits for somebody who vouches for the bit rate.
+  [[nodiscard]] QPushButton* vouch() const { return vouch_; }
   [[nodiscard]] QPushButton* attempt() const { return attempt_; }
   [[nodiscard]] QPushButton* end() const { return end_; }
   [[nodiscard]] ShortLabel* trouble() const { return trouble_; }
   [[nodiscard]] QLineEdit* note() const { return note_; }
 
  private:
-  QPushButton *power_, *ask_, *attempt_, *end_;
+  QPushButton *power_, *ask_, *attempt_, *end_, *vouch_;
   QLineEdit* note_;
+  QWidget* unproven_;
   ShortLabel *line_, *trouble_;
   QString told_;
 };

@@ -785,6 +785,18 @@
         <source>asking …</source>
         <translation>fragt …</translation>
     </message>
+    <message>
+        <source>I know it is %1 kbit/s: ask</source>
+        <translation>Ich weiß, es sind %1 kbit/s: fragen</translation>
+    </message>
+    <message>
+        <source>I know it is right: ask</source>
+        <translation>Ich weiß, sie stimmt: fragen</translation>
+    </message>
+    <message>
+        <source>Not asked: no frame has shown yet that the bit rate is right, and asking at a wrong one disturbs the bus. Wake the bus (ignition, a door) and ask again; or, if you know the rate:</source>
+        <translation>Nicht gefragt: Noch hat kein Rahmen gezeigt, dass die Bitrate stimmt, und mit einer falschen zu fragen stört den Bus. Bus wecken (Zündung, Tür) und noch einmal fragen; oder, wenn Sie die Rate kennen:</translation>
+    </message>
 </context>
 <context>
     <name>pin16::gui::LiveSource</name>
