@@ -189,6 +189,7 @@ int run(int argc, char** argv) try {
 
   c = add("plan", "the order of the hook-up, and what power will do: before anything is joined", plan);
   c->add_option("--job", o.job, "job file")->required();
+  addJson(c, o);
 
   c = add("why", "nobody answers: which cause is it, and what to measure next", why);
   c->add_option("--job", o.job, "job file")->required();
