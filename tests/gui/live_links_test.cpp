@@ -29,6 +29,10 @@
 #include "tests/cli/run_pin16.hpp"
 
 namespace pin16::gui {
+
+// window_test.cpp
+void findLayoutFaults(QWidget* in, std::vector<QString>& faults);
+
 namespace {
 
 namespace fs = std::filesystem;
@@ -276,6 +280,17 @@ TEST_F(LiveLinksTest, OnAQuietBusTheWindowSaysWhyItDoesNotAskAndAPersonVouchesFo
       << w.liveBar()->vouch()->text().toStdString();
   EXPECT_TRUE(textOf(w.liveBar()).contains("Wake the bus"));
   shoot(w, "links-vouch");
+  for (const QSize size : {QSize(640, 400), QSize(1280, 800)}) {
+    w.resize(size);
+    QTest::qWait(60);
+    std::vector<QString> faults;
+    findLayoutFaults(w.liveBar(), faults);
+    for (const QString& f : faults) ADD_FAILURE() << size.width() << ": " << f.toStdString();
+    for (const auto* l : w.liveBar()->findChildren<QLabel*>())
+      if (const auto* s = dynamic_cast<const ShortLabel*>(l); s != nullptr && s->isVisible()) {
+        EXPECT_FALSE(s->cut()) << size.width() << ": " << s->whole().toStdString();
+      }
+  }
   QTest::mouseClick(w.liveBar()->vouch(), Qt::LeftButton);
   ASSERT_TRUE(waitFor([&] { return !w.live()->asking() && w.source()->evidence()->sent() > 0; }))
       << textOf(w.liveBar()).toStdString();

@@ -6,6 +6,7 @@
 #include <QAction>
 #include <QCheckBox>
 #include <QComboBox>
+#include <QDialog>
 #include <QFile>
 #include <QFileInfo>
 #include <QLabel>
@@ -18,6 +19,7 @@
 #include <QTranslator>
 
 #include "gui/attempts_page.hpp"
+#include "gui/far_view.hpp"
 #include "gui/found_panel.hpp"
 #include "gui/hook_up_page.hpp"
 #include "gui/job_form.hpp"
@@ -570,6 +572,67 @@ TEST_F(PagesTest, LayoutOfThePagesHoldsAtEverySizeThemeAndLanguage) {
     pages.check(w.attemptsPage(), "attempts");
     w.turnTo(w.pluginsPage());
     pages.check(w.pluginsPage(), "plugins");
+    if (de) QApplication::removeTranslator(&german);
+    if (de) QApplication::removeTranslator(&german_core);
+  }
+}
+
+TEST_F(PagesTest, LayoutOfWhatIsShownDuringARecordingHoldsAtEverySizeThemeAndLanguage) {
+  QTranslator german, german_core;
+  ASSERT_TRUE(german.load(QStringLiteral(":/i18n/pin16_de.qm")));
+  ASSERT_TRUE(german_core.load(QStringLiteral(":/i18n/core_de.qm")));
+  for (const bool de : {false, true}) {
+    if (de) QApplication::installTranslator(&german);
+    if (de) QApplication::installTranslator(&german_core);
+    Window w;
+    w.show();
+    Pages pages(w, de ? "de" : "en");
+    w.tryBench("own-battery-sound", true);
+    ASSERT_NE(w.live(), nullptr) << textOf(w.startPage()).toStdString();
+    // The bench switches itself on; a fed module of its own makes the meters' volts move.
+    ASSERT_TRUE(waitFor([&] {
+      return w.source()->sheet() != nullptr && w.source()->evidence()->power() == event::PowerState::on &&
+             w.source()->timeline()->series().size() >= 4;
+    }));
+    pages.check(w.header()->parentWidget(), "live-sheet");
+    // What is asked for before power, by a dialogue.
+    QTest::mouseClick(w.liveBar()->power(), Qt::LeftButton);
+    ASSERT_TRUE(waitFor([&] { return w.source()->evidence()->power() == event::PowerState::off; }));
+    answerNextDialog("power-on", [&](QDialog& d) {
+      std::vector<QString> faults;
+      findLayoutFaults(&d, faults);
+      for (const QString& f : faults) ADD_FAILURE() << "power dialogue: " << f.toStdString();
+      shoot(d, de ? "live-power-de" : "live-power-en");
+      d.findChild<QLineEdit*>()->setText("Kim");
+      for (auto* c : d.findChildren<QComboBox*>()) c->setCurrentIndex(1);
+    });
+    QTest::mouseClick(w.liveBar()->power(), Qt::LeftButton);
+    ASSERT_TRUE(waitFor([&] { return w.source()->evidence()->power() == event::PowerState::on; }));
+    w.turnTo(w.hookUpPage());
+    pages.check(w.hookUpPage(), "hook-up-power-on");
+    w.lookFromAfar(true);
+    FarView& far = *w.farView();
+    far.toneButton()->click();
+    ASSERT_TRUE(waitFor([&] { return far.heard()->isVisible() && far.heard()->text().contains("V("); }))
+        << far.heard()->text().toStdString();
+    pages.check(&far, "far-live");
+    far.toneButton()->click();
+    // During an attempt one line only, on the sheet as at arm's length.
+    QTest::mouseClick(w.liveBar()->attempt(), Qt::LeftButton);
+    ASSERT_TRUE(w.live()->attemptRuns());
+    QTest::qWait(100);
+    EXPECT_EQ(textOf(&far).trimmed(), w.live()->attemptText()) << "the one line";
+    pages.check(&far, "far-attempt");
+    w.lookFromAfar(false);
+    pages.check(w.header()->parentWidget(), "live-attempt");
+    QTest::mouseClick(w.liveBar()->attempt(), Qt::LeftButton);
+    ASSERT_FALSE(w.live()->attemptRuns());
+    // In the list: one that is over and waits for what the other program said, and the line for the next one.
+    w.turnTo(w.attemptsPage());
+    ASSERT_TRUE(waitFor([&] { return w.attemptsPage()->saidLine()->isVisible(); }));
+    QTest::mouseClick(w.attemptsPage()->attemptButton(), Qt::LeftButton);
+    pages.check(w.attemptsPage(), "attempts-live");
+    ASSERT_TRUE(w.endRecording());
     if (de) QApplication::removeTranslator(&german);
     if (de) QApplication::removeTranslator(&german_core);
   }
