@@ -260,31 +260,46 @@ StartPage::StartPage(QWidget* parent) : QWidget(parent) {
                   uris_->text().split(QLatin1Char(' '), Qt::SkipEmptyParts));
   });
 
-  b = card(tr("Try a bench scenario"),
-           tr("A simulated bench with a known fault, to learn on: nothing is connected."));
+  b = card(
+      tr("Try a bench scenario"),
+      tr("A simulated bench to learn on: nothing is connected. Each is told as a technician meets it; what "
+         "is wrong, if anything, is for you to find."));
   scenario_ = new QComboBox;
   scenario_->setAccessibleName(tr("scenario"));
   scenario_->setSizeAdjustPolicy(QComboBox::AdjustToMinimumContentsLengthWithIcon);
-  scenario_text_ = label({}, Role::plain, true);
-  if (const auto any = bench::findScenario("own-battery-sound")) {
-    QDir folder(text(*any));
-    folder.cdUp();
-    scenario_->addItems(folder.entryList(QDir::Dirs | QDir::NoDotAndDotDot, QDir::Name));
-  }
-  connect(scenario_, &QComboBox::currentTextChanged, this, [this](const QString& name) {
-    const auto s = bench::loadScenario(name.toStdString());
-    scenario_text_->setText(s ? text(s->name) : QString());
+  complaint_ = label({}, Role::plain, true);
+  for (const auto& s : bench::listScenarios())
+    scenario_->addItem(arrangementName(s.arrangement) + QStringLiteral(": ") + coreText(s.complaint),
+                       text(s.name));
+  answer_ = new QCheckBox(tr("show what is wrong with it"));
+  answer_text_ = label({}, Role::faint, true);
+  answer_text_->hide();
+  const auto answer = [this] {
+    const QString name = scenario_->currentData().toString();
+    if (const auto s = bench::loadScenario(name.toStdString()))
+      answer_text_->setText(QStringLiteral("%1: %2. %3").arg(name, text(s->name), text(s->text)));
+    answer_text_->setVisible(answer_->isChecked());
+  };
+  connect(answer_, &QCheckBox::toggled, this, answer);
+  connect(scenario_, &QComboBox::currentIndexChanged, this, [this] {
+    // Whole, where the list has no room for it; the answer of the one before is none of this one's.
+    complaint_->setText(scenario_->currentText());
+    answer_->setChecked(false);
   });
-  scenario_->setCurrentText(QStringLiteral("connector-fuse-open"));
+  complaint_->setText(scenario_->currentText());
+  chooseScenario(QStringLiteral("connector-fuse-open"));
   b->addWidget(scenario_);
-  b->addWidget(scenario_text_);
+  b->addWidget(complaint_);
+  b->addWidget(answer_);
+  b->addWidget(answer_text_);
   auto* bench_ask = asking(b);
   bench_ask->setChecked(true);
   auto* try_it = new QPushButton(tr("try it"));
   try_it->setObjectName(QStringLiteral("try"));
   b->addWidget(try_it, 0, Qt::AlignLeft);
-  connect(try_it, &QPushButton::clicked, this,
-          [this, bench_ask] { Q_EMIT tryBench(scenario_->currentText(), bench_ask->isChecked()); });
+  connect(try_it, &QPushButton::clicked, this, [this, bench_ask] {
+    Q_EMIT tryBench(scenario_->currentData().toString(), bench_ask->isChecked());
+  });
   all->addStretch(1);
 }
 
@@ -364,6 +379,8 @@ void LiveBar::show(const LiveSource& source) {
   unproven_->setVisible(rate.has_value());
   if (now != line_->whole()) line_->setWhole(now);
 }
+
+void StartPage::chooseScenario(const QString& name) { scenario_->setCurrentIndex(scenario_->findData(name)); }
 
 void StartPage::tell(const QString& trouble) {
   trouble_->setVisible(!trouble.isEmpty());
@@ -716,20 +733,28 @@ void Window::tryBench(const QString& scenario, bool may_ask) {
   if (!mayLeave()) return;
   const auto folder = bench::findScenario(scenario.toStdString());
   if (!folder) return start_->tell(text(folder.error().text()));
-  // The job's ledger and captures lie beside it: a copy, so that the scenario stays as it is.
+  // The job's ledger and captures lie beside it: a copy of all, so that the scenario stays as it is. Neither
+  // the folder nor the link is named after it: that would be the answer.
   QString base = QStandardPaths::writableLocation(QStandardPaths::DocumentsLocation);
   if (base.isEmpty()) base = QDir::homePath();
-  const QString trial = base + QStringLiteral("/Pin16/") +
-                        QDateTime::currentDateTimeUtc().toString(QStringLiteral("yyyyMMdd-hhmmss-")) +
-                        scenario;
-  const QString job_file = trial + QStringLiteral("/job.toml");
-  if (!QDir().mkpath(trial) ||
-      !(QFile::exists(job_file) || QFile::copy(text(*folder) + QStringLiteral("/job.toml"), job_file)))
+  base += QStringLiteral("/Pin16/") +
+          QDateTime::currentDateTimeUtc().toString(QStringLiteral("yyyyMMdd-hhmmss")) +
+          QStringLiteral("-trial");
+  QString trial = base;
+  for (int n = 2; QFileInfo::exists(trial); ++n) trial = QStringLiteral("%1-%2").arg(base).arg(n);
+  const QString bench = trial + QStringLiteral("/bench"), job_file = trial + QStringLiteral("/job.toml");
+  QFile from(text(*folder) + QStringLiteral("/job.toml")), to(job_file);
+  if (!QDir().mkpath(bench) ||
+      !QFile::copy(text(*folder) + QStringLiteral("/scenario.toml"),
+                   bench + QStringLiteral("/scenario.toml")) ||
+      !from.open(QIODevice::ReadOnly) || !to.open(QIODevice::WriteOnly) ||
+      to.write(from.readAll().replace("\"bench:" + scenario.toUtf8(), "\"bench:" + bench.toUtf8())) < 0)
     return start_->tell(tr("%1 cannot be written").arg(job_file));
+  to.close();
   auto job = job::readJob(job_file.toStdString());
   if (!job) return start_->tell(text(job.error().text()));
   bench_readings_.clear();
-  if (const auto s = bench::loadScenario(scenario.toStdString()))
+  if (const auto s = bench::loadScenario(bench.toStdString()))
     if (auto readings = bench::readings(*s)) bench_readings_ = std::move(*readings);
   startLive(std::move(*job), may_ask, trial, {});
 }

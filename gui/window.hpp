@@ -11,6 +11,7 @@
 #include "gui/source.hpp"
 
 class QAction;
+class QCheckBox;
 class QComboBox;
 class QFrame;
 class QLabel;
@@ -65,6 +66,9 @@ class StartPage : public QWidget {
   void tell(const QString& trouble);
   [[nodiscard]] QLineEdit* captureLine() const { return capture_; }
   [[nodiscard]] QComboBox* scenarios() const { return scenario_; }
+  /// By its folder's name, which the list does not show.
+  void chooseScenario(const QString& name);
+  [[nodiscard]] QCheckBox* answerBox() const { return answer_; }
   [[nodiscard]] QLineEdit* jobLine() const { return job_; }
   [[nodiscard]] QLineEdit* urisLine() const { return uris_; }
   [[nodiscard]] FoundPanel* found() const { return found_; }
@@ -79,7 +83,8 @@ class StartPage : public QWidget {
   QLineEdit *capture_, *capture_job_, *job_, *uris_;
   FoundPanel* found_;
   QComboBox* scenario_;
-  QLabel *scenario_text_, *trouble_;
+  QCheckBox* answer_;
+  QLabel *complaint_, *answer_text_, *trouble_;
 };
 
 /// What a person does while a recording runs, and the one line that an attempt needs.

@@ -979,7 +979,7 @@
     </message>
     <message>
         <source>read the bench&apos;s meter</source>
-        <translation>Messgerät der Bank ablesen</translation>
+        <translation>Messgerät des Prüfstands ablesen</translation>
     </message>
     <message>
         <source>next: about %1 min, module fed</source>
@@ -1152,11 +1152,7 @@
     </message>
     <message>
         <source>Try a bench scenario</source>
-        <translation>Ein Szenario der Bank ausprobieren</translation>
-    </message>
-    <message>
-        <source>A simulated bench with a known fault, to learn on: nothing is connected.</source>
-        <translation>Eine simulierte Werkbank mit bekanntem Fehler, zum Lernen: nichts ist angeschlossen.</translation>
+        <translation>Ein Szenario des Prüfstands ausprobieren</translation>
     </message>
     <message>
         <source>scenario</source>
@@ -1173,6 +1169,14 @@
     <message>
         <source>links and meters in place of the job&apos;s</source>
         <translation>Verbindungen und Messgeräte statt derer des Auftrags</translation>
+    </message>
+    <message>
+        <source>A simulated bench to learn on: nothing is connected. Each is told as a technician meets it; what is wrong, if anything, is for you to find.</source>
+        <translation>Ein simulierter Prüfstand zum Lernen: Nichts ist angeschlossen. Jedes Szenario wird erzählt, wie ein Techniker es antrifft; was daran faul ist, wenn überhaupt etwas, finden Sie selbst.</translation>
+    </message>
+    <message>
+        <source>show what is wrong with it</source>
+        <translation>zeigen, was daran faul ist</translation>
     </message>
 </context>
 <context>
@@ -1443,7 +1447,7 @@
     </message>
     <message>
         <source>The bench has no meter for this: skip it.</source>
-        <translation>Dafür hat die Bank kein Messgerät: auslassen.</translation>
+        <translation>Dafür hat der Prüfstand kein Messgerät: auslassen.</translation>
     </message>
     <message>
         <source>before power</source>

@@ -12,6 +12,7 @@
 
 #include <QApplication>
 #include <QAudioDevice>
+#include <QCheckBox>
 #include <QComboBox>
 #include <QDialog>
 #include <QDir>
@@ -277,9 +278,21 @@ TEST_F(WindowTest, AFileThatIsNoCaptureIsToldOnTheStartPage) {
 TEST_F(WindowTest, ABenchIsMeasuredFromTheFirstReadingToACaptureThatVerifies) {
   Window w;
   w.show();
-  w.startPage()->scenarios()->setCurrentText("connector-fuse-open");
+  // The list tells what is complained of, the answer only to who asks.
+  w.startPage()->chooseScenario("connector-fuse-open");
+  for (int i = 0; i < w.startPage()->scenarios()->count(); ++i) {
+    const QString shown = w.startPage()->scenarios()->itemText(i);
+    EXPECT_TRUE(shown.endsWith('.') || shown.endsWith('?')) << shown.toStdString();
+    EXPECT_FALSE(shown.contains(w.startPage()->scenarios()->itemData(i).toString()));
+  }
+  EXPECT_TRUE(textOf(w.startPage()).contains("The interface stays dark"));
+  EXPECT_FALSE(textOf(w.startPage()).contains("the fuse of the diagnostic connector is open"));
+  w.startPage()->answerBox()->setChecked(true);
+  EXPECT_TRUE(textOf(w.startPage()).contains("the fuse of the diagnostic connector is open"));
   QTest::mouseClick(named<QPushButton>(*w.startPage(), "try"), Qt::LeftButton);
   ASSERT_NE(w.live(), nullptr) << textOf(w.startPage()).toStdString();
+  EXPECT_FALSE(w.source()->linkName(0).contains("fuse")) << w.source()->linkName(0).toStdString();
+  EXPECT_EQ(w.source()->file().find("fuse"), std::string::npos) << w.source()->file();
   ASSERT_TRUE(waitFor([&] { return w.source()->sheet() != nullptr; }));
   // What the card asks for is read from the bench's meter, until power would be needed.
   for (int i = 0; i < 25; ++i) {
