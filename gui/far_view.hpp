@@ -44,7 +44,7 @@ class FarView : public QWidget {
   QPushButton* target(const QString& what, int key);
   void listenAnew();
   Glyph* glyph_;
-  QLabel *verdict_, *next_, *line_, *asked_label_;
+  QLabel *verdict_, *next_, *line_, *asked_label_, *told_;
   QLabel *names_[2], *volts_[2];
   QWidget *answers_, *marks_, *all_;
   QString asked_, suffix_;

@@ -63,6 +63,9 @@ Status LiveSource::start(const std::vector<std::string>& uris, const std::string
   file_ = session_->file();
   link_names_ = config.uris;
   began_ns_ = bootNow();
+  if (const auto ledger = job::readLedger(job_);
+      ledger && job::countPower(*ledger).supplyRises() > 0 && !job::removedAt(*ledger))
+    rises_kept_ = 1;
   for (const event::Measurement& m : job_.readings)
     if (Status s = command(recorder::Action::reading, pack(m)); !s) return s;
   if (auto browser = capture::Browser::open(file_)) browser_ = std::move(*browser);
@@ -147,7 +150,22 @@ void LiveSource::tick() {
   }
 }
 
+void LiveSource::keepPower() {
+  const event::PowerState now = evidence_.power();
+  const auto keep = [this](const char* how, const std::string& what) {
+    if (Status kept = job::appendPowerUp(job_, {utcText(readClocks().utc_ns), how, what}); !kept)
+      (void)note("the ledger of power-ups could not be written: " + kept.error().text());
+  };
+  if (now == event::PowerState::off || now == event::PowerState::source) {
+    if (std::exchange(rises_kept_, 0) > 0) keep("removed", "pin16-gui");
+  } else if (now == event::PowerState::on) {
+    const std::size_t count = std::max<std::size_t>(readiness::risesAtSwitchOn(job_, evidence_), 1);
+    for (; rises_kept_ < count; ++rises_kept_) keep("measured", "pin16-gui");
+  }
+}
+
 void LiveSource::judge() {
+  keepPower();
   readiness::Asked asked;
   asked.ask = may_ask_ && evidence_.sent() > 0;
   asked.capture = file_;
@@ -189,6 +207,18 @@ QString LiveSource::stateText() const {
       .arg(evidence_.lost());
 }
 
+/// What the command is told by an option is a button here.
+QString LiveSource::nextText() const {
+  const readiness::Sheet* s = sheet();
+  if (s == nullptr || s->first_thing || !s->deciding || s->deciding->point != "ask" ||
+      evidence_.power() != event::PowerState::on)
+    return Source::nextText();
+  return may_ask_
+             ? tr("Next: press \"ask\", if the case allows one read-only request.")
+             : tr("Next: this recording only listens. If the case allows a read-only request, end it and "
+                  "begin one that may ask.");
+}
+
 Status LiveSource::command(recorder::Action action, Bytes packed, const std::string& text) {
   if (!session_) return Error{ErrorKind::record, "the recording has ended", file_, ""};
   recorder::Command c;
@@ -220,6 +250,7 @@ Status LiveSource::power(event::PowerState state) {
             job_, {utcText(readClocks().utc_ns), on ? "declared" : "removed", "pin16-gui"});
         !kept)
       return kept;
+  rises_kept_ = on ? std::max<std::size_t>(rises_kept_, 1) : 0;
   Status s = command(recorder::Action::power, pack(event::Power{state, "declared", ""}));
   if (s) judge();
   return s;

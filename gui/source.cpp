@@ -30,6 +30,14 @@ QString Source::sentText() const {
   return tr("frames sent: %1").arg(s->sent);
 }
 
+QString Source::nextText() const {
+  const readiness::Sheet* s = sheet();
+  if (s == nullptr) return {};
+  return s->first_thing ? tr("First: %1").arg(coreText(s->first_thing->text))
+         : s->deciding  ? tr("Next: %1").arg(coreText(s->deciding->how))
+                        : QString();
+}
+
 void Source::enter(const reasons::Observation& observation) {
   std::erase_if(entered_, [&](const auto& o) { return o.reading == observation.reading; });
   entered_.push_back(observation);

@@ -42,6 +42,8 @@ class Source : public QObject {
   [[nodiscard]] virtual QString stateText() const = 0;
   /// "listening only", "1 frame sent".
   [[nodiscard]] virtual QString sentText() const;
+  /// "First: ..." or "Next: ...": the one thing to do; empty: nothing to say.
+  [[nodiscard]] virtual QString nextText() const;
   [[nodiscard]] QString linkName(std::uint16_t link) const;
   [[nodiscard]] Ns startNs() const { return browser_ ? browser_->index().first_ns : kNoTime; }
 

@@ -154,9 +154,15 @@ void Header::show(const Source& source) {
   } else {
     glyph_->show(glyphOf(s->overall));
     verdict_->setWhole(text(s->sentence));
-    first_->setWhole(s->first_thing ? tr("First: %1").arg(coreText(s->first_thing->text))
-                     : s->deciding  ? tr("Next: %1").arg(coreText(s->deciding->how))
-                                    : QString());
+    first_->setWhole(source.nextText());
+  }
+  if (const auto* l = qobject_cast<const LiveSource*>(&source); l != nullptr && l->attemptRuns()) {
+    setTint(verdict_, Tint::text);
+    glyph_->show(readiness::Verdict::not_asked);
+    verdict_->setWhole(l->attemptText());
+    first_->setWhole(
+        tr("An attempt of the other equipment runs: until it ends (F10) nothing is asked, judged or "
+           "indexed, and the figures below stay as they were."));
   }
   first_->setVisible(!first_->whole().isEmpty());
 }
@@ -363,9 +369,8 @@ void LiveBar::show(const LiveSource& source) {
   ask_->setEnabled(source.mayAsk() && !source.asking() && !source.attemptRuns());
   attempt_->setText(source.attemptRuns() ? tr("attempt ends") : tr("attempt begins"));
   const auto troubles = source.troubles();
-  const QString now = source.attemptRuns() ? source.attemptText()
-                      : source.asking()    ? tr("asking \u2026")
-                                           : told_;
+  // During an attempt the head has the one line.
+  const QString now = source.attemptRuns() ? QString() : source.asking() ? tr("asking \u2026") : told_;
   // During an attempt there is one line only.
   const QString trouble = source.attemptRuns() || troubles.empty()
                               ? QString()
@@ -1040,6 +1045,7 @@ void Window::drawn() {
   if (live() != nullptr) {
     if (const LiveSource* l = live(); l->attemptRuns()) {
       live_bar_->show(*l);
+      if (l->attemptText() != header_->verdict()->whole()) header_->show(*l);
       if (stack_->currentWidget() == far_) far_->show(*l, {}, {}, {}, l->attemptText());
     }
     if (axis_->shows(source_->timeline())) return axis_->refresh();

@@ -240,14 +240,6 @@
         <translation>noch nicht beurteilt</translation>
     </message>
     <message>
-        <source>First: %1</source>
-        <translation>Zuerst: %1</translation>
-    </message>
-    <message>
-        <source>Next: %1</source>
-        <translation>Als Nächstes: %1</translation>
-    </message>
-    <message>
         <source>source</source>
         <translation>Quelle</translation>
     </message>
@@ -282,6 +274,14 @@
     <message>
         <source>%1: no value for a second</source>
         <translation>%1: seit einer Sekunde kein Wert</translation>
+    </message>
+    <message>
+        <source>Entered: %1, %2</source>
+        <translation>Eingetragen: %1, %2</translation>
+    </message>
+    <message>
+        <source>Marked: %1</source>
+        <translation>Markiert: %1</translation>
     </message>
 </context>
 <context>
@@ -370,12 +370,8 @@
         <translation>noch nicht beurteilt</translation>
     </message>
     <message>
-        <source>First: %1</source>
-        <translation>Zuerst: %1</translation>
-    </message>
-    <message>
-        <source>Next: %1</source>
-        <translation>Als Nächstes: %1</translation>
+        <source>An attempt of the other equipment runs: until it ends (F10) nothing is asked, judged or indexed, and the figures below stay as they were.</source>
+        <translation>Ein Versuch des anderen Geräts läuft: Bis er endet (F10), wird nichts gefragt, beurteilt oder erschlossen, und die Werte unten bleiben, wie sie waren.</translation>
     </message>
 </context>
 <context>
@@ -824,6 +820,14 @@
         <source>requests sent: %1</source>
         <translation>Anfragen gesendet: %1</translation>
     </message>
+    <message>
+        <source>Next: this recording only listens. If the case allows a read-only request, end it and begin one that may ask.</source>
+        <translation>Als Nächstes: Diese Aufzeichnung hört nur zu. Wenn der Fall eine nur lesende Anfrage erlaubt, sie beenden und eine beginnen, die fragen darf.</translation>
+    </message>
+    <message>
+        <source>Next: press &quot;ask&quot;, if the case allows one read-only request.</source>
+        <translation>Als Nächstes: „fragen“ drücken, wenn der Fall eine nur lesende Anfrage erlaubt.</translation>
+    </message>
 </context>
 <context>
     <name>pin16::gui::Look</name>
@@ -1086,6 +1090,14 @@
     <message>
         <source>frames sent: %1</source>
         <translation>Rahmen gesendet: %1</translation>
+    </message>
+    <message>
+        <source>First: %1</source>
+        <translation>Zuerst: %1</translation>
+    </message>
+    <message>
+        <source>Next: %1</source>
+        <translation>Als Nächstes: %1</translation>
     </message>
 </context>
 <context>

