@@ -97,6 +97,8 @@ FarView::FarView(QWidget* parent) : QWidget(parent) {
   answers->setContentsMargins(0, 0, 0, 0);
   asked_label_ = large(kFarPx, true);
   answers->addWidget(asked_label_);
+  how_ = large(kFarPx, false);
+  answers->addWidget(how_);
   auto* row = new QHBoxLayout;
   row->setSpacing(12);
   // A third of the source's volts is nobody's reading: what lies between is said with a width that covers it.
@@ -220,7 +222,7 @@ void FarView::hear(const review::Timeline& timeline) {
 }
 
 void FarView::show(const Source& source, const std::vector<readiness::Joint>& path, const QString& asked,
-                   const QString& suffix, const QString& line) {
+                   const QString& how, const QString& suffix, const QString& line) {
   line_->setVisible(!line.isEmpty());
   line_->setText(line);
   all_->setVisible(line.isEmpty());
@@ -243,6 +245,7 @@ void FarView::show(const Source& source, const std::vector<readiness::Joint>& pa
   suffix_ = suffix;
   answers_->setVisible(asked.startsWith(QLatin1Char('V')));
   asked_label_->setText(tr("What does %1 show?").arg(asked));
+  how_->setText(how);
   marks_->setVisible(source.live());
   sound_->setVisible(source.live());
   // Nothing sounds for what is reviewed.

@@ -185,9 +185,12 @@ void LiveSource::judge() {
 
 std::vector<std::string> LiveSource::troubles() const {
   std::vector<std::string> out;
+  if (link_names_.empty())
+    out.push_back(
+        tr("no link and no meter is named: nothing is heard, only what is typed is recorded").toStdString());
   for (const auto& s : states_)
     if (!s.text.empty() && s.condition != event::LinkCondition::up)
-      out.push_back(s.uri.substr(0, s.uri.find('?')) + ": " + s.text +
+      out.push_back(linkText(s.uri.substr(0, s.uri.find('?'))) + ": " + s.text +
                     (s.advice.empty() ? "" : ". " + s.advice));
   return out;
 }
@@ -300,8 +303,9 @@ void LiveSource::askNext() {
   const auto error = roll_->firstError();
   // What is refused for want of proof is told by itself (rateToVouchFor()).
   const QString outcome = roll_->sent() > 0 || !error ? tr("requests sent: %1").arg(roll_->sent())
-                          : unproven_.empty()         ? text(error->text())
-                                                      : QString();
+                          : unproven_.empty()
+                              ? text(error->what + (error->advice.empty() ? "" : ": " + error->advice))
+                              : QString();
   roll_.reset();
   judge();
   Q_EMIT askedAll(outcome);

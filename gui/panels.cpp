@@ -399,6 +399,8 @@ void ReasonsPanel::showNext(const std::optional<reasons::Answer>& answer,
   tell({});
 }
 
+QString ReasonsPanel::how() const { return card_how_->text(); }
+
 void ReasonsPanel::showCauses(const std::optional<reasons::Answer>& answer, bool answers) {
   QString shown = answers ? QStringLiteral("a") : QString();
   if (answer)

@@ -96,6 +96,7 @@ class ReasonsPanel : public QScrollArea {
   /// What the card asks for: "V(pin16,pin4)", and " power=source" where the point needs it.
   [[nodiscard]] const QString& asked() const { return id_; }
   [[nodiscard]] const QString& suffix() const { return suffix_; }
+  [[nodiscard]] QString how() const;
 
  Q_SIGNALS:
   void meterAsked(const QString& id, const QString& suffix);

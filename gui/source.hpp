@@ -19,6 +19,9 @@
 
 namespace pin16::gui {
 
+/// A link as people read it: a bench without the folder that it is in.
+[[nodiscard]] std::string linkText(const std::string& uri);
+
 class Source : public QObject {
   Q_OBJECT
  public:

@@ -101,7 +101,7 @@ Header::Header(QWidget* parent) : QWidget(parent) {
   follow_ = new QPushButton(tr("follow"), this);
   follow_->setCheckable(true);
   menu_ = new QPushButton(tr("menu"), this);
-  menu_->setAccessibleName(tr("menu: open, look, language, sections"));
+  menu_->setAccessibleName(tr("menu: pages, sections, look"));
   row->addWidget(job_, 5);
   row->addWidget(power_);
   row->addWidget(arrangement_, 3);
@@ -270,7 +270,7 @@ StartPage::StartPage(QWidget* parent) : QWidget(parent) {
       tr("Try a bench scenario"),
       tr("A simulated bench to learn on: nothing is connected. Each is told as a technician meets it; what "
          "is wrong, if anything, is for you to find."));
-  scenario_ = new QComboBox;
+  scenario_ = comboBox();
   scenario_->setAccessibleName(tr("scenario"));
   scenario_->setSizeAdjustPolicy(QComboBox::AdjustToMinimumContentsLengthWithIcon);
   complaint_ = label({}, Role::plain, true);
@@ -288,21 +288,22 @@ StartPage::StartPage(QWidget* parent) : QWidget(parent) {
   };
   connect(answer_, &QCheckBox::toggled, this, answer);
   connect(scenario_, &QComboBox::currentIndexChanged, this, [this] {
-    // Whole, where the list has no room for it; the answer of the one before is none of this one's.
-    complaint_->setText(scenario_->currentText());
+    // The answer of the one before is none of this one's.
+    showComplaint();
     answer_->setChecked(false);
   });
-  complaint_->setText(scenario_->currentText());
   chooseScenario(QStringLiteral("connector-fuse-open"));
-  b->addWidget(scenario_);
+  auto* try_row = new QHBoxLayout;
+  auto* try_it = new QPushButton(tr("try it"));
+  try_it->setObjectName(QStringLiteral("try"));
+  try_row->addWidget(scenario_, 1);
+  try_row->addWidget(try_it);
+  b->addLayout(try_row);
   b->addWidget(complaint_);
   b->addWidget(answer_);
   b->addWidget(answer_text_);
   auto* bench_ask = asking(b);
   bench_ask->setChecked(true);
-  auto* try_it = new QPushButton(tr("try it"));
-  try_it->setObjectName(QStringLiteral("try"));
-  b->addWidget(try_it, 0, Qt::AlignLeft);
   connect(try_it, &QPushButton::clicked, this, [this, bench_ask] {
     Q_EMIT tryBench(scenario_->currentData().toString(), bench_ask->isChecked());
   });
@@ -383,6 +384,20 @@ void LiveBar::show(const LiveSource& source) {
                                : tr("I know it is right: ask"));
   unproven_->setVisible(rate.has_value());
   if (now != line_->whole()) line_->setWhole(now);
+}
+
+/// Whole, where the list has no room for it.
+void StartPage::showComplaint() {
+  constexpr int kArrow_px = 46;
+  const QString all = scenario_->currentText();
+  complaint_->setText(all);
+  complaint_->setVisible(scenario_->fontMetrics().horizontalAdvance(all) > scenario_->width() - kArrow_px);
+}
+
+void StartPage::resizeEvent(QResizeEvent* e) {
+  QWidget::resizeEvent(e);
+  // Once the layout within has followed.
+  QMetaObject::invokeMethod(this, &StartPage::showComplaint, Qt::QueuedConnection);
 }
 
 void StartPage::chooseScenario(const QString& name) { scenario_->setCurrentIndex(scenario_->findData(name)); }
@@ -817,7 +832,7 @@ void Window::togglePower() {
       continue;
     auto* question = label(coreText(lock.what.question), Role::plain, true);
     question->setToolTip(coreText(lock.what.why));
-    auto* answer = new QComboBox(&dialog);
+    auto* answer = comboBox(&dialog);
     answer->addItems({tr("not known"), tr("yes"), tr("no"), tr("go on, because \u2026")});
     answer->setAccessibleName(coreText(lock.what.question));
     auto* why = new QLineEdit(&dialog);
@@ -1021,15 +1036,20 @@ void Window::judged() {
   // Live, the sheet's own needed questions come first; what is reviewed can only be reasoned about.
   if (source_->live() && s != nullptr && e != nullptr && s->overall == readiness::Overall::undecided) {
     const auto all = readiness::nextQuestions(source_->job(), *e);
-    const auto next = std::find_if(all.begin(), all.end(), [&](const auto& q) {
+    const auto open = [&](const readiness::Question& q) {
       return q.needed && !skipped_.contains(q.point->name) &&
              (q.power != event::PowerState::on || e->power() == event::PowerState::on);
+    };
+    // What the head says decides, else the next in order: one thing at a time.
+    auto next = std::find_if(all.begin(), all.end(), [&](const auto& q) {
+      return open(q) && s->deciding && q.point->name == s->deciding->point;
     });
+    if (next == all.end()) next = std::find_if(all.begin(), all.end(), open);
     if (next != all.end()) question = *next;
   }
   reasons_panel_->show(moduleAnswers() ? std::nullopt : reasons_->answer(), question, moduleAnswers());
   if (stack_->currentWidget() == far_)
-    far_->show(*source_, joints, reasons_panel_->asked(), reasons_panel_->suffix(),
+    far_->show(*source_, joints, reasons_panel_->asked(), reasons_panel_->how(), reasons_panel_->suffix(),
                live() != nullptr ? live()->attemptText() : QString());
 }
 
@@ -1046,7 +1066,7 @@ void Window::drawn() {
     if (const LiveSource* l = live(); l->attemptRuns()) {
       live_bar_->show(*l);
       if (l->attemptText() != header_->verdict()->whole()) header_->show(*l);
-      if (stack_->currentWidget() == far_) far_->show(*l, {}, {}, {}, l->attemptText());
+      if (stack_->currentWidget() == far_) far_->show(*l, {}, {}, {}, {}, l->attemptText());
     }
     if (axis_->shows(source_->timeline())) return axis_->refresh();
   }

@@ -80,6 +80,8 @@ class StartPage : public QWidget {
   void tryBench(const QString& scenario, bool may_ask);
 
  private:
+  void resizeEvent(QResizeEvent* e) override;
+  void showComplaint();
   QLineEdit *capture_, *capture_job_, *job_, *uris_;
   FoundPanel* found_;
   QComboBox* scenario_;

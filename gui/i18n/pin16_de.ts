@@ -354,10 +354,6 @@
         <translation>Menü</translation>
     </message>
     <message>
-        <source>menu: open, look, language, sections</source>
-        <translation>Menü: Öffnen, Aussehen, Sprache, Abschnitte</translation>
-    </message>
-    <message>
         <source>power-ups %1 of %2</source>
         <translation>Einschaltungen %1 von %2</translation>
     </message>
@@ -372,6 +368,10 @@
     <message>
         <source>An attempt of the other equipment runs: until it ends (F10) nothing is asked, judged or indexed, and the figures below stay as they were.</source>
         <translation>Ein Versuch des anderen Geräts läuft: Bis er endet (F10), wird nichts gefragt, beurteilt oder erschlossen, und die Werte unten bleiben, wie sie waren.</translation>
+    </message>
+    <message>
+        <source>menu: pages, sections, look</source>
+        <translation>Menü: Seiten, Abschnitte, Aussehen</translation>
     </message>
 </context>
 <context>
@@ -742,6 +742,10 @@
         <source>Choose one: what is expected follows from it.</source>
         <translation>Eine wählen: Daraus folgt, was zu erwarten ist.</translation>
     </message>
+    <message>
+        <source>for instance %1</source>
+        <translation>zum Beispiel %1</translation>
+    </message>
 </context>
 <context>
     <name>pin16::gui::LiveBar</name>
@@ -827,6 +831,10 @@
     <message>
         <source>Next: press &quot;ask&quot;, if the case allows one read-only request.</source>
         <translation>Als Nächstes: „fragen“ drücken, wenn der Fall eine nur lesende Anfrage erlaubt.</translation>
+    </message>
+    <message>
+        <source>no link and no meter is named: nothing is heard, only what is typed is recorded</source>
+        <translation>keine Verbindung und kein Messgerät ist genannt: Nichts wird gehört, nur Getipptes wird aufgezeichnet</translation>
     </message>
 </context>
 <context>
@@ -1338,6 +1346,10 @@
     <message>
         <source>between them, off</source>
         <translation>dazwischen, aus</translation>
+    </message>
+    <message>
+        <source>fuse</source>
+        <translation>Sicherung</translation>
     </message>
 </context>
 <context>

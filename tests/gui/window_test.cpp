@@ -673,6 +673,9 @@ int child(const char* folder, const char* job) {
 // For the tests of the other pages.
 void makeStory(const std::string& file) { makeCapture(file); }
 void findLayoutFaults(QWidget* in, std::vector<QString>& faults) { findFaults(in, faults); }
+void findTextTogether(const std::vector<QRectF>& boxes, const QRectF& in, const std::string& where) {
+  expectTextApart(boxes, in, where);
+}
 
 }  // namespace pin16::gui
 
