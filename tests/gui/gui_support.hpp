@@ -12,9 +12,11 @@
 #include <QTemporaryDir>
 #include <QTest>
 #include <QTimer>
+#include <QTranslator>
 #include <cstdio>
 #include <cstdlib>
 #include <functional>
+#include <iterator>
 #include <string>
 
 #include "gui/look.hpp"
@@ -37,6 +39,26 @@ inline void shoot(QWidget& w, const QString& name) {
 inline bool waitFor(const std::function<bool()>& until, int most_ms = 40'000) {
   return QTest::qWaitFor(until, most_ms);
 }
+
+/// While it lives the window that is made speaks German, or the one language where `wanted` is false.
+class German {
+ public:
+  explicit German(bool wanted) {
+    constexpr const char* kFiles[] = {":/i18n/pin16_de.qm", ":/i18n/core_de.qm", ":/i18n/bench_de.qm"};
+    for (std::size_t i = 0; wanted && i < std::size(words_); ++i) {
+      EXPECT_TRUE(words_[i].load(QLatin1String(kFiles[i]))) << kFiles[i];
+      QApplication::installTranslator(&words_[i]);
+    }
+  }
+  ~German() {
+    for (QTranslator& w : words_) QApplication::removeTranslator(&w);
+  }
+  German(const German&) = delete;
+  German& operator=(const German&) = delete;
+
+ private:
+  QTranslator words_[3];
+};
 
 template <class T>
 T* named(QWidget& in, const char* name) {

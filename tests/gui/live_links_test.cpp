@@ -181,6 +181,19 @@ class LiveLinksTest : public GuiTest {
         << textOf(w.liveBar()).toStdString();
   }
 
+  /// On a quiet bus whose rate the job does not vouch for: it is refused, and told.
+  static void askInVain(Window& w, Yard& yard) {
+    yard.forgetThatTheRateIsKnown();
+    yard.say("power on");
+    begin(w, yard.job(), true);
+    ASSERT_TRUE(waitFor([&] { return w.live()->troubles().empty(); }));
+    EXPECT_FALSE(w.liveBar()->vouch()->isVisible()) << "nothing was asked yet";
+    QTest::mouseClick(w.liveBar()->ask(), Qt::LeftButton);
+    ASSERT_TRUE(waitFor([&] { return w.liveBar()->vouch()->isVisible(); }))
+        << textOf(w.liveBar()).toStdString();
+    EXPECT_EQ(w.source()->evidence()->sent(), 0U);
+  }
+
   static const readiness::Step& step(Window& w, std::string_view name) {
     for (const auto& s : w.source()->sheet()->steps)
       if (s.name == name) return s;
@@ -265,17 +278,8 @@ TEST_F(LiveLinksTest, AVehicleThatDoesNotAnswerIsTracedToTheConnectorsFuse) {
 // Behind a gateway a bus without traffic is normal: asking is refused until somebody vouches for the rate.
 TEST_F(LiveLinksTest, OnAQuietBusTheWindowSaysWhyItDoesNotAskAndAPersonVouchesForTheRate) {
   Yard yard(folder_.path().toStdString(), "gateway-quiet-normal", "slcan", "?bitrate=500000&listen=no");
-  yard.forgetThatTheRateIsKnown();
-  yard.say("power on");
   Window w;
-  begin(w, yard.job(), true);
-  ASSERT_TRUE(
-      waitFor([&] { return w.source()->linkName(0).contains("slcan") && w.live()->troubles().empty(); }));
-  EXPECT_FALSE(w.liveBar()->vouch()->isVisible()) << "nothing was asked yet";
-  QTest::mouseClick(w.liveBar()->ask(), Qt::LeftButton);
-  ASSERT_TRUE(waitFor([&] { return w.liveBar()->vouch()->isVisible(); }))
-      << textOf(w.liveBar()).toStdString();
-  EXPECT_EQ(w.source()->evidence()->sent(), 0U);
+  ASSERT_NO_FATAL_FAILURE(askInVain(w, yard));
   EXPECT_TRUE(w.liveBar()->vouch()->text().contains("500 kbit/s"))
       << w.liveBar()->vouch()->text().toStdString();
   EXPECT_TRUE(textOf(w.liveBar()).contains("Wake the bus"));
@@ -306,14 +310,9 @@ TEST_F(LiveLinksTest, OnAQuietBusTheWindowSaysWhyItDoesNotAskAndAPersonVouchesFo
 }
 TEST_F(LiveLinksTest, NobodyVouchesDuringAnAttemptNorInASealedJob) {
   Yard yard(folder_.path().toStdString(), "gateway-quiet-normal", "slcan", "?bitrate=500000&listen=no");
-  yard.forgetThatTheRateIsKnown();
-  yard.say("power on");
   {
     Window w;
-    begin(w, yard.job(), true);
-    ASSERT_TRUE(waitFor([&] { return w.live()->troubles().empty(); }));
-    QTest::mouseClick(w.liveBar()->ask(), Qt::LeftButton);
-    ASSERT_TRUE(waitFor([&] { return w.liveBar()->vouch()->isVisible(); }));
+    ASSERT_NO_FATAL_FAILURE(askInVain(w, yard));
     QTest::mouseClick(w.liveBar()->attempt(), Qt::LeftButton);
     ASSERT_TRUE(waitFor([&] { return w.live()->attemptRuns() && !w.liveBar()->vouch()->isVisible(); }));
     QTest::mouseClick(w.liveBar()->attempt(), Qt::LeftButton);

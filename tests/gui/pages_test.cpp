@@ -16,7 +16,6 @@
 #include <QScrollBar>
 #include <QTemporaryDir>
 #include <QTest>
-#include <QTranslator>
 #include <QWheelEvent>
 
 #include "../readiness/build.hpp"
@@ -563,12 +562,8 @@ class Pages {
 };
 
 TEST_F(PagesTest, LayoutOfThePagesHoldsAtEverySizeThemeAndLanguage) {
-  QTranslator german, german_core;
-  ASSERT_TRUE(german.load(QStringLiteral(":/i18n/pin16_de.qm")));
-  ASSERT_TRUE(german_core.load(QStringLiteral(":/i18n/core_de.qm")));
   for (const bool de : {false, true}) {
-    if (de) QApplication::installTranslator(&german);
-    if (de) QApplication::installTranslator(&german_core);
+    const German words(de);
     Window w;
     w.show();
     Pages pages(w, de ? "de" : "en");
@@ -601,16 +596,12 @@ TEST_F(PagesTest, LayoutOfThePagesHoldsAtEverySizeThemeAndLanguage) {
     pages.check(w.attemptsPage(), "attempts");
     w.turnTo(w.pluginsPage());
     pages.check(w.pluginsPage(), "plugins");
-    if (de) QApplication::removeTranslator(&german);
-    if (de) QApplication::removeTranslator(&german_core);
   }
 }
 
 TEST_F(PagesTest, LayoutOfTheSupplyPathHoldsForEveryArrangement) {
-  QTranslator german;
-  ASSERT_TRUE(german.load(QStringLiteral(":/i18n/pin16_de.qm")));
   for (const bool de : {false, true}) {
-    if (de) QApplication::installTranslator(&german);
+    const German words(de);
     for (const auto arrangement :
          {job::Arrangement::own_battery, job::Arrangement::fed_in_place, job::Arrangement::removed})
       for (const bool measured : {false, true}) {
@@ -642,17 +633,12 @@ TEST_F(PagesTest, LayoutOfTheSupplyPathHoldsForEveryArrangement) {
           findTextTogether(path.textBoxes(), path.rect(), where.toStdString());
         }
       }
-    if (de) QApplication::removeTranslator(&german);
   }
 }
 
 TEST_F(PagesTest, LayoutOfWhatIsShownDuringARecordingHoldsAtEverySizeThemeAndLanguage) {
-  QTranslator german, german_core;
-  ASSERT_TRUE(german.load(QStringLiteral(":/i18n/pin16_de.qm")));
-  ASSERT_TRUE(german_core.load(QStringLiteral(":/i18n/core_de.qm")));
   for (const bool de : {false, true}) {
-    if (de) QApplication::installTranslator(&german);
-    if (de) QApplication::installTranslator(&german_core);
+    const German words(de);
     Window w;
     w.show();
     Pages pages(w, de ? "de" : "en");
@@ -725,8 +711,6 @@ TEST_F(PagesTest, LayoutOfWhatIsShownDuringARecordingHoldsAtEverySizeThemeAndLan
     const std::string capture = w.source()->file();
     ASSERT_TRUE(w.endRecording());
     EXPECT_NE(textOfFile(capture).find("mark: saw"), std::string::npos);
-    if (de) QApplication::removeTranslator(&german);
-    if (de) QApplication::removeTranslator(&german_core);
   }
 }
 
