@@ -1047,6 +1047,7 @@ void Window::judged() {
     if (next == all.end()) next = std::find_if(all.begin(), all.end(), open);
     if (next != all.end()) question = *next;
   }
+  reasons_panel_->setAsked(e != nullptr && (e->sent() > 0 || !e->exchanges().empty()));
   reasons_panel_->show(moduleAnswers() ? std::nullopt : reasons_->answer(), question, moduleAnswers());
   if (stack_->currentWidget() == far_)
     far_->show(*source_, joints, reasons_panel_->asked(), reasons_panel_->how(), reasons_panel_->suffix(),

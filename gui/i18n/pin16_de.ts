@@ -1077,6 +1077,10 @@
         <source>power as it is</source>
         <translation>Versorgung wie sie ist</translation>
     </message>
+    <message>
+        <source>not asked yet; should it not answer, what can keep it from that</source>
+        <translation>noch nicht gefragt; sollte es nicht antworten, was es daran hindern kann</translation>
+    </message>
 </context>
 <context>
     <name>pin16::gui::ReviewSource</name>

@@ -396,6 +396,8 @@ TEST_F(PagesTest, AJobWithoutLinksSaysSoAndTheCardAsksForWhatTheHeadSaysDecides)
   ASSERT_TRUE(w.source()->sheet()->deciding.has_value());
   const std::string first = w.source()->sheet()->deciding->point;
   EXPECT_EQ(w.reasonsPanel()->asked().toStdString(), first);
+  // Nobody asked: that it does not answer is supposed, and said so.
+  EXPECT_TRUE(textOf(w.reasonsPanel()).contains("not asked yet")) << textOf(w.reasonsPanel()).toStdString();
   // Skipped: another one, never the same again.
   for (auto* b : w.reasonsPanel()->findChildren<QPushButton*>())
     if (b->isVisible() && b->text() == "skip") {

@@ -181,6 +181,7 @@ TEST_F(WindowTest, ACaptureIsReviewedFromTheStartPageToVerdictReasonsAndSearch) 
   QTest::qWait(50);
   const QString causes = textOf(w.reasonsPanel());
   EXPECT_TRUE(causes.contains("fuse")) << causes.toStdString();
+  EXPECT_TRUE(causes.contains("what can keep it from answering")) << "somebody asked";
   shoot(w, "review-light");
   // The axis: a click sets the cursor, the table follows; End and the arrow keys go the other way.
   QWidget* over = w.axis()->findChildren<QWidget*>(QString(), Qt::FindDirectChildrenOnly).last();
