@@ -36,12 +36,14 @@ QLabel* large(int px, bool bold) {
 }  // namespace
 
 QPushButton* FarView::target(const QString& what, int key) {
-  auto* b = new QPushButton(what);
+  const QKeySequence keys(key);
+  auto* b = new QPushButton(
+      key == 0 ? what : QStringLiteral("%1 (%2)").arg(what, keys.toString(QKeySequence::NativeText)));
   QFont f = b->font();
   f.setPixelSize(kFarPx);
   b->setFont(f);
   b->setStyleSheet(QStringLiteral("min-height: %1px;").arg(kGlovePx - 10));  // the rest is its border
-  b->setShortcut(QKeySequence(key));
+  b->setShortcut(keys);
   return b;
 }
 
@@ -86,19 +88,25 @@ FarView::FarView(QWidget* parent) : QWidget(parent) {
   }
   all->addLayout(volts);
   all->addStretch(1);
+  // Who presses with a glove and looks elsewhere wants to know that it was taken.
+  told_ = large(kFarPx, false);
+  all->addWidget(told_);
 
   answers_ = new QWidget;
   auto* answers = new QVBoxLayout(answers_);
   answers->setContentsMargins(0, 0, 0, 0);
   asked_label_ = large(kFarPx, true);
   answers->addWidget(asked_label_);
+  how_ = large(kFarPx, false);
+  answers->addWidget(how_);
   auto* row = new QHBoxLayout;
   row->setSpacing(12);
   // A third of the source's volts is nobody's reading: what lies between is said with a width that covers it.
   const auto choice = [&](const QString& what, int key, double share, double width) {
     auto* b = target(what, key);
     row->addWidget(b, 1);
-    connect(b, &QPushButton::clicked, this, [this, share, width] {
+    connect(b, &QPushButton::clicked, this, [this, what, share, width] {
+      told_->setText(tr("Entered: %1, %2").arg(asked_, what));
       Q_EMIT entered(QStringLiteral("%1=%2V%3 u=%4")
                          .arg(asked_)
                          .arg(share * source_V_, 0, 'f', 2)
@@ -116,12 +124,23 @@ FarView::FarView(QWidget* parent) : QWidget(parent) {
   auto* marks = new QHBoxLayout(marks_);
   marks->setContentsMargins(0, 0, 0, 0);
   marks->setSpacing(12);
-  const std::pair<QString, int> words[] = {
-      {tr("start"), Qt::Key_5}, {tr("saw"), Qt::Key_6}, {tr("heard"), Qt::Key_7}, {tr("stop"), Qt::Key_8}};
-  for (const auto& [word, key] : words) {
-    auto* b = target(word, key);
+  // Shown in the window's language, recorded in English.
+  struct Mark {
+    QString shown;
+    const char* recorded;
+    int key;
+  };
+  const Mark words[] = {{tr("start"), "start", Qt::Key_5},
+                        {tr("saw"), "saw", Qt::Key_6},
+                        {tr("heard"), "heard", Qt::Key_7},
+                        {tr("stop"), "stop", Qt::Key_8}};
+  for (const Mark& mark : words) {
+    auto* b = target(mark.shown, mark.key);
     marks->addWidget(b, 1);
-    connect(b, &QPushButton::clicked, this, [this, word = word] { Q_EMIT marked(word); });
+    connect(b, &QPushButton::clicked, this, [this, mark] {
+      told_->setText(tr("Marked: %1").arg(mark.shown));
+      Q_EMIT marked(QLatin1String(mark.recorded));
+    });
   }
   all->addWidget(marks_);
 
@@ -203,7 +222,7 @@ void FarView::hear(const review::Timeline& timeline) {
 }
 
 void FarView::show(const Source& source, const std::vector<readiness::Joint>& path, const QString& asked,
-                   const QString& suffix, const QString& line) {
+                   const QString& how, const QString& suffix, const QString& line) {
   line_->setVisible(!line.isEmpty());
   line_->setText(line);
   all_->setVisible(line.isEmpty());
@@ -211,10 +230,7 @@ void FarView::show(const Source& source, const std::vector<readiness::Joint>& pa
   glyph_->show(s != nullptr ? glyphOf(s->overall) : readiness::Verdict::not_measured);
   verdict_->setText(s != nullptr ? coreText(s->sentence) : tr("not judged yet"));
   setTint(verdict_, s != nullptr ? tintOf(s->overall) : Tint::text);
-  next_->setText(s == nullptr     ? QString()
-                 : s->first_thing ? tr("First: %1").arg(coreText(s->first_thing->text))
-                 : s->deciding    ? tr("Next: %1").arg(coreText(s->deciding->how))
-                                  : QString());
+  next_->setText(source.nextText());
   const char* points[] = {"V(src+,src-)", "V(pin16,pin4)"};
   for (std::size_t i = 0; i < 2; ++i) {
     const auto at =
@@ -229,6 +245,7 @@ void FarView::show(const Source& source, const std::vector<readiness::Joint>& pa
   suffix_ = suffix;
   answers_->setVisible(asked.startsWith(QLatin1Char('V')));
   asked_label_->setText(tr("What does %1 show?").arg(asked));
+  how_->setText(how);
   marks_->setVisible(source.live());
   sound_->setVisible(source.live());
   // Nothing sounds for what is reviewed.

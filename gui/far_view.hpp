@@ -24,10 +24,10 @@ class FarView : public QWidget {
   Q_OBJECT
  public:
   explicit FarView(QWidget* parent = nullptr);
-  /// `asked`: what the card asks for ("V(pin16,pin4)"), `suffix` what belongs behind its value. `line`: the
-  /// one line of an attempt; then it alone is shown.
+  /// `asked`: what the card asks for ("V(pin16,pin4)"), `how` it is taken, `suffix` what belongs behind its
+  /// value. `line`: the one line of an attempt; then it alone is shown.
   void show(const Source& source, const std::vector<readiness::Joint>& path, const QString& asked,
-            const QString& suffix, const QString& line);
+            const QString& how, const QString& suffix, const QString& line);
 
   /// Live, 20 times a second: what the tone follows, and its lowest value since the tone was turned on.
   void hear(const review::Timeline& timeline);
@@ -44,7 +44,7 @@ class FarView : public QWidget {
   QPushButton* target(const QString& what, int key);
   void listenAnew();
   Glyph* glyph_;
-  QLabel *verdict_, *next_, *line_, *asked_label_;
+  QLabel *verdict_, *next_, *line_, *asked_label_, *how_, *told_;
   QLabel *names_[2], *volts_[2];
   QWidget *answers_, *marks_, *all_;
   QString asked_, suffix_;

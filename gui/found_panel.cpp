@@ -105,7 +105,7 @@ void FoundPanel::addCan(const link::CanEntry& entry) {
 
 void FoundPanel::addSerial(const link::SerialEntry& entry) {
   const QString device = text(entry.device);
-  auto* as = new QComboBox;
+  auto* as = comboBox();
   as->setAccessibleName(tr("what hangs on %1").arg(device));
   as->addItem(tr("it is \u2026"));
   for (const char* name : kSerialSchemes) {

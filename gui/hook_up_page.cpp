@@ -41,16 +41,15 @@ HookUpRow::HookUpRow(int number, QWidget* parent) : QWidget(parent), number_(num
   texts->addWidget(reason_);
   texts->addStretch(1);
   across->addLayout(texts, 1);
-  auto* buttons = new QVBoxLayout;
+  auto* buttons = new QHBoxLayout;
   done_ = new QPushButton(this);
   pass_ = new QPushButton(tr("pass over \u2026"), this);
   for (QPushButton* b : {done_, pass_}) {
     b->setStyleSheet(QStringLiteral("min-height: %1px;").arg(kTarget_px - 10));  // the rest is its border
     b->setMinimumWidth(120);
   }
-  buttons->addWidget(done_);
-  buttons->addWidget(pass_);
-  buttons->addStretch(1);
+  buttons->addWidget(done_, 0, Qt::AlignTop);
+  buttons->addWidget(pass_, 0, Qt::AlignTop);
   across->addLayout(buttons);
   connect(done_, &QPushButton::clicked, this, [this] { Q_EMIT done(code_, by_person_); });
   connect(pass_, &QPushButton::clicked, this, [this] {

@@ -34,7 +34,7 @@ void clear(QWidget* input) {
 }
 
 QComboBox* comboOf(const std::vector<std::pair<QString, QString>>& values) {
-  auto* c = new QComboBox;
+  auto* c = comboBox();
   c->setSizeAdjustPolicy(QComboBox::AdjustToMinimumContentsLengthWithIcon);
   c->setMinimumContentsLength(8);
   for (const auto& [name, value] : values) c->addItem(name, value);
@@ -152,7 +152,8 @@ void JobForm::put(const std::string& key, const QString& name, QWidget* input, b
 
 QLineEdit* JobForm::line(const std::string& key, const QString& name, const QString& example, bool wide) {
   auto* l = new QLineEdit;
-  l->setPlaceholderText(example);
+  // An example must not pass for what stands there.
+  if (!example.isEmpty()) l->setPlaceholderText(tr("for instance %1").arg(example));
   put(key, name, l, wide);
   connect(l, &QLineEdit::textChanged, this, &JobForm::changed);
   return l;
@@ -189,7 +190,8 @@ void JobForm::makeHead() {
          {{tr("12 V"), QStringLiteral("12")}, {tr("24 V"), QStringLiteral("24")}});
   line("job.power_up_budget", tr("budget of power-ups"), QStringLiteral("4"));
   line("job.stop_after_alike", tr("stop after so many attempts that end alike"), QStringLiteral("3"));
-  line("job.wait_s", tr("wait with all supplies off, seconds"), tr("this vehicle's own figure"));
+  line("job.wait_s", tr("wait with all supplies off, seconds"))
+      ->setPlaceholderText(tr("this vehicle's own figure"));
   line("job.wait_source", tr("where that figure stands"), tr("service information, chapter"), true);
   tick("job.sealed", tr("sealed: nothing is ever sent, the gate stays shut"));
 }

@@ -5,6 +5,7 @@
 #include <algorithm>
 
 #include "core/cli/run.hpp"
+#include "core/protocol/gate.hpp"
 #include "core/reasons/gather.hpp"
 #include "gui/look.hpp"
 
@@ -62,6 +63,9 @@ Status LiveSource::start(const std::vector<std::string>& uris, const std::string
   file_ = session_->file();
   link_names_ = config.uris;
   began_ns_ = bootNow();
+  if (const auto ledger = job::readLedger(job_);
+      ledger && job::countPower(*ledger).supplyRises() > 0 && !job::removedAt(*ledger))
+    rises_kept_ = 1;
   for (const event::Measurement& m : job_.readings)
     if (Status s = command(recorder::Action::reading, pack(m)); !s) return s;
   if (auto browser = capture::Browser::open(file_)) browser_ = std::move(*browser);
@@ -88,7 +92,14 @@ void LiveSource::take(const event::Batch& batch) {
   census_.take(batch);
   if (plugins_) plugins_->take(batch);
   for (const auto& h : batch.headers) {
-    if (h.kind != event::Kind::link || h.link == event::kNoLink) continue;
+    if (h.link == event::kNoLink) continue;
+    if (h.kind == event::Kind::refused) {
+      if (const auto r = batch.record<event::Refused>(h); r && protocol::Gate::isForWantOfProof(*r))
+        unproven_.insert(h.link);
+    } else if (h.kind == event::Kind::frame && !unproven_.empty()) {
+      if (const auto f = batch.frame(h); f && !f->error()) unproven_.erase(h.link);
+    }
+    if (h.kind != event::Kind::link) continue;
     if (const auto s = batch.record<event::LinkState>(h)) {
       if (states_.size() <= h.link) states_.resize(h.link + std::size_t{1});
       states_[h.link] = *s;
@@ -139,7 +150,22 @@ void LiveSource::tick() {
   }
 }
 
+void LiveSource::keepPower() {
+  const event::PowerState now = evidence_.power();
+  const auto keep = [this](const char* how, const std::string& what) {
+    if (Status kept = job::appendPowerUp(job_, {utcText(readClocks().utc_ns), how, what}); !kept)
+      (void)note("the ledger of power-ups could not be written: " + kept.error().text());
+  };
+  if (now == event::PowerState::off || now == event::PowerState::source) {
+    if (std::exchange(rises_kept_, 0) > 0) keep("removed", "pin16-gui");
+  } else if (now == event::PowerState::on) {
+    const std::size_t count = std::max<std::size_t>(readiness::risesAtSwitchOn(job_, evidence_), 1);
+    for (; rises_kept_ < count; ++rises_kept_) keep("measured", "pin16-gui");
+  }
+}
+
 void LiveSource::judge() {
+  keepPower();
   readiness::Asked asked;
   asked.ask = may_ask_ && evidence_.sent() > 0;
   asked.capture = file_;
@@ -159,9 +185,12 @@ void LiveSource::judge() {
 
 std::vector<std::string> LiveSource::troubles() const {
   std::vector<std::string> out;
+  if (link_names_.empty())
+    out.push_back(
+        tr("no link and no meter is named: nothing is heard, only what is typed is recorded").toStdString());
   for (const auto& s : states_)
     if (!s.text.empty() && s.condition != event::LinkCondition::up)
-      out.push_back(s.uri.substr(0, s.uri.find('?')) + ": " + s.text +
+      out.push_back(linkText(s.uri.substr(0, s.uri.find('?'))) + ": " + s.text +
                     (s.advice.empty() ? "" : ". " + s.advice));
   return out;
 }
@@ -179,6 +208,18 @@ QString LiveSource::stateText() const {
       .arg(s / 60)
       .arg(s % 60, 2, 10, QLatin1Char('0'))
       .arg(evidence_.lost());
+}
+
+/// What the command is told by an option is a button here.
+QString LiveSource::nextText() const {
+  const readiness::Sheet* s = sheet();
+  if (s == nullptr || s->first_thing || !s->deciding || s->deciding->point != "ask" ||
+      evidence_.power() != event::PowerState::on)
+    return Source::nextText();
+  return may_ask_
+             ? tr("Next: press \"ask\", if the case allows one read-only request.")
+             : tr("Next: this recording only listens. If the case allows a read-only request, end it and "
+                  "begin one that may ask.");
 }
 
 Status LiveSource::command(recorder::Action action, Bytes packed, const std::string& text) {
@@ -212,6 +253,7 @@ Status LiveSource::power(event::PowerState state) {
             job_, {utcText(readClocks().utc_ns), on ? "declared" : "removed", "pin16-gui"});
         !kept)
       return kept;
+  rises_kept_ = on ? std::max<std::size_t>(rises_kept_, 1) : 0;
   Status s = command(recorder::Action::power, pack(event::Power{state, "declared", ""}));
   if (s) judge();
   return s;
@@ -233,6 +275,24 @@ Status LiveSource::ask() {
   return {};
 }
 
+std::optional<std::uint32_t> LiveSource::rateToVouchFor() const {
+  if (!session_ || !may_ask_ || attempt_ || roll_ || unproven_.empty()) return std::nullopt;
+  const std::uint16_t link = *unproven_.begin();
+  return link < states_.size() ? states_[link].bitrate : 0;
+}
+
+Status LiveSource::vouchAndAsk(const std::string& by) {
+  if (!rateToVouchFor()) return {};
+  for (const std::uint16_t link : std::exchange(unproven_, {})) {
+    recorder::Command c;
+    c.action = recorder::Action::vouch;
+    c.link = link;
+    c.by = by;
+    if (const auto reply = session_->call(c, *this, std::chrono::seconds(5)); !reply) return reply.error();
+  }
+  return ask();
+}
+
 void LiveSource::askNext() {
   if (auto next = roll_->next()) {
     if (const auto id = session_->post(cli::askCommand(*next))) {
@@ -241,8 +301,11 @@ void LiveSource::askNext() {
     }
   }
   const auto error = roll_->firstError();
-  const QString outcome =
-      roll_->sent() == 0 && error ? text(error->text()) : tr("requests sent: %1").arg(roll_->sent());
+  // What is refused for want of proof is told by itself (rateToVouchFor()).
+  const QString outcome = roll_->sent() > 0 || !error ? tr("requests sent: %1").arg(roll_->sent())
+                          : unproven_.empty()
+                              ? text(error->what + (error->advice.empty() ? "" : ": " + error->advice))
+                              : QString();
   roll_.reset();
   judge();
   Q_EMIT askedAll(outcome);
@@ -266,6 +329,7 @@ Status LiveSource::attempt(const std::string& changed) {
   }
   Status s = command(recorder::Action::attempt, pack(a));
   if (s) attempt_ = !attempt_;
+  unproven_.clear();  // the gate stays shut from an attempt on
   if (s && !attempt_) {
     to_keep_ = true;
     judge();

@@ -5,6 +5,7 @@
 
 #include <QTimer>
 #include <deque>
+#include <set>
 
 #include "core/protocol/rollcall.hpp"
 #include "core/recorder/session.hpp"
@@ -39,6 +40,7 @@ class LiveSource : public Source, private event::Sink {
   }
   [[nodiscard]] std::vector<reasons::Observation> observations() const override;
   [[nodiscard]] QString stateText() const override;
+  [[nodiscard]] QString nextText() const override;
   [[nodiscard]] std::vector<plugin::Results> plugins() const override;
   [[nodiscard]] QString pluginTrouble() const { return plugins_ ? plugins_->trouble() : QString(); }
   /// Plugins begin anew with these settings, from now on.
@@ -53,6 +55,11 @@ class LiveSource : public Source, private event::Sink {
   /// As `check --ask`: one functional request, then who answers is asked for its VIN. ErrorKind::gate if
   /// asking was not allowed when the recording began.
   Status ask();
+  /// The bit rate of links that refused to ask, no valid frame having proven it yet and none having come
+  /// since: bit/s, 0 not known. Nothing: there is nothing to vouch for, or nothing may be sent.
+  [[nodiscard]] std::optional<std::uint32_t> rateToVouchFor() const;
+  /// A person vouches for it, which is recorded, and asks again. ErrorKind::gate.
+  Status vouchAndAsk(const std::string& by);
   /// One try of the other equipment begins; it ends with the next call. `changed`: since the one before.
   Status attempt(const std::string& changed = {});
   /// One has ended and is not in the job's list yet.
@@ -73,6 +80,9 @@ class LiveSource : public Source, private event::Sink {
   void take(const event::Batch& batch) override;
   void tick();
   void judge();
+  /// Into the ledger: power-ups that were seen, each further rise of a plug that bounced, and power that
+  /// went; not the power-up with which the recording began.
+  void keepPower();
   void tell(const std::string& what) override { (void)note(what); }
   Status command(recorder::Action action, Bytes packed, const std::string& text = {});
   void askNext();
@@ -90,6 +100,8 @@ class LiveSource : public Source, private event::Sink {
   Ns utc_offset_ns_ = kNoTime, began_ns_ = kNoTime, judged_ns_ = 0, drawn_ns_ = 0, grown_ns_ = 0;
   std::vector<event::LinkState> states_;
   std::vector<std::uint16_t> buses_;
+  std::size_t rises_kept_ = 0;        ///< of the power that is on
+  std::set<std::uint16_t> unproven_;  ///< links that refused for want of a valid frame
   std::unique_ptr<protocol::RollCall> roll_;
   std::optional<std::uint32_t> asked_;
   QTimer timer_;

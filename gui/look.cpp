@@ -2,6 +2,7 @@
 #include "gui/look.hpp"
 
 #include <QApplication>
+#include <QComboBox>
 #include <QFontDatabase>
 #include <QPainter>
 #include <QPainterPath>
@@ -9,6 +10,7 @@
 #include <QScrollArea>
 #include <QStyle>
 #include <QStyleFactory>
+#include <QWheelEvent>
 #include <cmath>
 
 namespace pin16::gui {
@@ -103,6 +105,12 @@ QString styleSheet(const Colours& c, bool contrast) {
       "selection-background-color:%7; selection-color:%3; }"
       "QHeaderView::section { background:%1; color:%5; border:none; border-bottom:1px solid %4; padding:2px "
       "6px; }"
+      "QScrollBar:vertical { background:%1; border:none; width:16px; margin:0px; }"
+      "QScrollBar::handle:vertical { background:%5; border:none; border-radius:4px; margin:2px 4px; "
+      "min-height:32px; }"
+      "QScrollBar::handle:vertical:hover { background:%6; margin:2px; }"
+      "QScrollBar::add-line:vertical, QScrollBar::sub-line:vertical { height:0px; border:none; }"
+      "QScrollBar::add-page:vertical, QScrollBar::sub-page:vertical { background:%1; }"
       "QScrollArea { border:none; background:transparent; }"
       "QSplitter::handle { background:%4; }"
       "QProgressBar { background:%2; border:1px solid %4; border-radius:4px; color:%3; text-align:center; }"
@@ -275,6 +283,15 @@ void setPx(QLabel* label, int px) {
   f.setPixelSize(px);
   f.setBold(true);
   label->setFont(f);
+}
+
+QComboBox* comboBox(QWidget* parent) {
+  class Choice : public QComboBox {
+   public:
+    using QComboBox::QComboBox;
+    void wheelEvent(QWheelEvent* e) override { e->ignore(); }
+  };
+  return new Choice(parent);
 }
 
 QVBoxLayout* scrolled(QVBoxLayout* into) {

@@ -13,6 +13,7 @@
 
 #include "core/readiness/sheet.hpp"
 
+class QComboBox;
 class QPainter;
 
 namespace pin16::gui {
@@ -72,6 +73,8 @@ void drawGlyph(QPainter& painter, const QRectF& in, readiness::Verdict v);
 
 /// Bold, in that size in device-independent pixels.
 void setPx(QLabel* label, int px);
+/// A choice that the wheel does not change: who scrolls past a question must not answer it.
+[[nodiscard]] QComboBox* comboBox(QWidget* parent = nullptr);
 /// What scrolls up and down only, at the end of `into`: its layout.
 [[nodiscard]] QVBoxLayout* scrolled(QVBoxLayout* into);
 

@@ -36,13 +36,15 @@ int main(int argc, char** argv) {
   line.addOptions({job, look, language});
   line.process(app);
 
-  QTranslator words, of_qt;
+  QTranslator words, of_bench, of_qt;
   gui::CoreWords of_core;
   const QLocale locale = line.isSet(language) ? QLocale(line.value(language)) : QLocale();
   QLocale::setDefault(locale);
   if (words.load(locale, QStringLiteral("pin16"), QStringLiteral("_"), QStringLiteral(":/i18n")))
     QApplication::installTranslator(&words);
   if (of_core.load(locale)) QApplication::installTranslator(&of_core);
+  if (of_bench.load(locale, QStringLiteral("bench"), QStringLiteral("_"), QStringLiteral(":/i18n")))
+    QApplication::installTranslator(&of_bench);
   if (of_qt.load(locale, QStringLiteral("qtbase"), QStringLiteral("_"),
                  QLibraryInfo::path(QLibraryInfo::TranslationsPath)))
     QApplication::installTranslator(&of_qt);

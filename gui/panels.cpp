@@ -400,15 +400,20 @@ void ReasonsPanel::showNext(const std::optional<reasons::Answer>& answer,
   tell({});
 }
 
+QString ReasonsPanel::how() const { return card_how_->text(); }
+
 void ReasonsPanel::showCauses(const std::optional<reasons::Answer>& answer, bool answers) {
-  QString shown = answers ? QStringLiteral("a") : QString();
+  QString shown = answers ? QStringLiteral("a") : asked_ ? QStringLiteral("?") : QString();
   if (answer)
     for (const auto& e : answer->ranked)
       shown += text(reasons::titleOf(e.causes) + e.sentence + reasons::oddsText(e.probability));
   if (!shown.isEmpty() && shown == shown_causes_) return;
   shown_causes_ = shown;
   clear(causes_);
-  put(causes_, label(tr("what can keep it from answering"), Role::faint, true));
+  put(causes_,
+      label(answers || asked_ ? tr("what can keep it from answering")
+                              : tr("not asked yet; should it not answer, what can keep it from that"),
+            Role::faint, true));
   if (answers) {
     put(causes_, label(tr("The module answers: there is nothing to look for here."), Role::plain, true));
     return;

@@ -89,6 +89,8 @@ class ReasonsPanel : public QScrollArea {
   [[nodiscard]] QLineEdit* entry() const { return entry_; }
   [[nodiscard]] QPushButton* enterButton() const { return enter_; }
   [[nodiscard]] QPushButton* meterButton() const { return meter_; }
+  /// The module was asked: only then "does not answer" is known of it, and not supposed.
+  void setAsked(bool asked) { asked_ = asked; }
   /// A simulated bench can be asked what its meter shows.
   void offerMeter(bool offer);
   void fill(const QString& value);
@@ -96,6 +98,7 @@ class ReasonsPanel : public QScrollArea {
   /// What the card asks for: "V(pin16,pin4)", and " power=source" where the point needs it.
   [[nodiscard]] const QString& asked() const { return id_; }
   [[nodiscard]] const QString& suffix() const { return suffix_; }
+  [[nodiscard]] QString how() const;
 
  Q_SIGNALS:
   void meterAsked(const QString& id, const QString& suffix);
@@ -118,7 +121,7 @@ class ReasonsPanel : public QScrollArea {
   QGridLayout* choices_box_;
   QString id_, suffix_;
   QString shown_causes_, shown_next_;
-  bool meter_offered_ = false;
+  bool meter_offered_ = false, asked_ = false;
 };
 
 }  // namespace pin16::gui

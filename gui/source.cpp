@@ -17,9 +17,11 @@ constexpr Ns kPostEvery_ns = 60 * kNsPerMs;
 constexpr std::uint64_t kFirstBytes = 256U << 10U;
 }  // namespace
 
+std::string linkText(const std::string& uri) { return uri.starts_with("bench:/") ? "bench" : uri; }
+
 QString Source::linkName(std::uint16_t link) const {
   if (link == event::kNoLink) return QStringLiteral("\u2013");
-  if (link < link_names_.size() && !link_names_[link].empty()) return text(link_names_[link]);
+  if (link < link_names_.size() && !link_names_[link].empty()) return text(linkText(link_names_[link]));
   return QString::number(link);
 }
 
@@ -28,6 +30,14 @@ QString Source::sentText() const {
   if (s == nullptr) return {};
   if (s->sent == 0) return tr("nothing sent");
   return tr("frames sent: %1").arg(s->sent);
+}
+
+QString Source::nextText() const {
+  const readiness::Sheet* s = sheet();
+  if (s == nullptr) return {};
+  return s->first_thing ? tr("First: %1").arg(coreText(s->first_thing->text))
+         : s->deciding  ? tr("Next: %1").arg(coreText(s->deciding->how))
+                        : QString();
 }
 
 void Source::enter(const reasons::Observation& observation) {

@@ -19,6 +19,9 @@
 
 namespace pin16::gui {
 
+/// A link as people read it: a bench without the folder that it is in.
+[[nodiscard]] std::string linkText(const std::string& uri);
+
 class Source : public QObject {
   Q_OBJECT
  public:
@@ -42,6 +45,8 @@ class Source : public QObject {
   [[nodiscard]] virtual QString stateText() const = 0;
   /// "listening only", "1 frame sent".
   [[nodiscard]] virtual QString sentText() const;
+  /// "First: ..." or "Next: ...": the one thing to do; empty: nothing to say.
+  [[nodiscard]] virtual QString nextText() const;
   [[nodiscard]] QString linkName(std::uint16_t link) const;
   [[nodiscard]] Ns startNs() const { return browser_ ? browser_->index().first_ns : kNoTime; }
 

@@ -16,7 +16,7 @@ using readiness::Joint;
 using readiness::Verdict;
 
 /// Below this width the picture becomes a row of values.
-constexpr int kWide = 1080;
+constexpr int kWide = 1260;
 constexpr int kHighPx = 214;
 constexpr int kLowPx = 86;
 constexpr int kMeasuredPx = 16;
@@ -173,10 +173,11 @@ void SupplyPath::paintWide(QPainter& p) {
   // Feed.
   p.setPen(feed_bad ? dead : wire);
   p.drawLine(QPointF(left, top), QPointF(module.left(), top));
-  fuse(
-      p, {w * 0.225, top},
-      own ? tr("fuse box") : coreText(readiness::fuseText(job_).empty() ? "fuse" : readiness::fuseText(job_)),
-      false);
+  fuse(p, {w * 0.225, top},
+       own                                 ? tr("fuse box")
+       : readiness::fuseText(job_).empty() ? tr("fuse")
+                                           : coreText(readiness::fuseText(job_)),
+       false);
   const QRectF slot(w * 0.385, top - 22, w * 0.095, 44);
   box(p, slot, table ? tr("harness") : tr("fuse slot"), table ? tr("feed") : tr("load side"), feed_bad);
   const char* at_slot = own ? "V(loadblade,chassis)" : "V(feed,chassis)";
@@ -208,10 +209,12 @@ void SupplyPath::paintWide(QPainter& p) {
   if (own) fuse(p, {w * 0.215, middle}, tr("connector fuse"), pin16_bad);
   box(p, connector, tr("connector"), QStringLiteral("16 \u00b7 4 \u00b7 5"), pin16_bad);
   box(p, interface, tr("interface"), lit, differs("V(interface+,interface-)") || differs("lamp"));
-  const double pins = own ? w * 0.32 : second.right() + w * 0.04;
-  joint(p, {own ? w * 0.32 : second.right() + 14, middle},
-        {pins - (own ? w * 0.062 : -4), middle + (own ? 8 : -50), w * (own ? 0.124 : 0.078), 46},
-        "V(pin16,pin4)", tr("pin 16"), own ? 0 : static_cast<int>(Qt::AlignLeft));
+  if (own)
+    joint(p, {w * 0.32, middle}, {w * 0.258, middle + 8, w * 0.124, 46}, "V(pin16,pin4)", tr("pin 16"));
+  else  // right of its dot, as far as the module
+    joint(p, {second.right() + 14, middle},
+          {second.right() + 26, middle - 50, module.left() - second.right() - 34, 46}, "V(pin16,pin4)",
+          tr("pin 16"), static_cast<int>(Qt::AlignLeft));
   const double supply = own ? w * 0.53 : w * 0.32;
   joint(p, {supply, middle}, {supply - w * 0.05, middle + 8, w * 0.1, 46}, "V(interface+,interface-)",
         tr("interface supply"));

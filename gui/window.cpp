@@ -101,7 +101,7 @@ Header::Header(QWidget* parent) : QWidget(parent) {
   follow_ = new QPushButton(tr("follow"), this);
   follow_->setCheckable(true);
   menu_ = new QPushButton(tr("menu"), this);
-  menu_->setAccessibleName(tr("menu: open, look, language, sections"));
+  menu_->setAccessibleName(tr("menu: pages, sections, look"));
   row->addWidget(job_, 5);
   row->addWidget(power_);
   row->addWidget(arrangement_, 3);
@@ -154,9 +154,15 @@ void Header::show(const Source& source) {
   } else {
     glyph_->show(glyphOf(s->overall));
     verdict_->setWhole(coreText(s->sentence));
-    first_->setWhole(s->first_thing ? tr("First: %1").arg(coreText(s->first_thing->text))
-                     : s->deciding  ? tr("Next: %1").arg(coreText(s->deciding->how))
-                                    : QString());
+    first_->setWhole(source.nextText());
+  }
+  if (const auto* l = qobject_cast<const LiveSource*>(&source); l != nullptr && l->attemptRuns()) {
+    setTint(verdict_, Tint::text);
+    glyph_->show(readiness::Verdict::not_asked);
+    verdict_->setWhole(l->attemptText());
+    first_->setWhole(
+        tr("An attempt of the other equipment runs: until it ends (F10) nothing is asked, judged or "
+           "indexed, and the figures below stay as they were."));
   }
   first_->setVisible(!first_->whole().isEmpty());
 }
@@ -260,31 +266,47 @@ StartPage::StartPage(QWidget* parent) : QWidget(parent) {
                   uris_->text().split(QLatin1Char(' '), Qt::SkipEmptyParts));
   });
 
-  b = card(tr("Try a bench scenario"),
-           tr("A simulated bench with a known fault, to learn on: nothing is connected."));
-  scenario_ = new QComboBox;
+  b = card(
+      tr("Try a bench scenario"),
+      tr("A simulated bench to learn on: nothing is connected. Each is told as a technician meets it; what "
+         "is wrong, if anything, is for you to find."));
+  scenario_ = comboBox();
   scenario_->setAccessibleName(tr("scenario"));
   scenario_->setSizeAdjustPolicy(QComboBox::AdjustToMinimumContentsLengthWithIcon);
-  scenario_text_ = label({}, Role::plain, true);
-  if (const auto any = bench::findScenario("own-battery-sound")) {
-    QDir folder(text(*any));
-    folder.cdUp();
-    scenario_->addItems(folder.entryList(QDir::Dirs | QDir::NoDotAndDotDot, QDir::Name));
-  }
-  connect(scenario_, &QComboBox::currentTextChanged, this, [this](const QString& name) {
-    const auto s = bench::loadScenario(name.toStdString());
-    scenario_text_->setText(s ? text(s->name) : QString());
+  complaint_ = label({}, Role::plain, true);
+  for (const auto& s : bench::listScenarios())
+    scenario_->addItem(arrangementName(s.arrangement) + QStringLiteral(": ") + coreText(s.complaint),
+                       text(s.name));
+  answer_ = new QCheckBox(tr("show what is wrong with it"));
+  answer_text_ = label({}, Role::faint, true);
+  answer_text_->hide();
+  const auto answer = [this] {
+    const QString name = scenario_->currentData().toString();
+    if (const auto s = bench::loadScenario(name.toStdString()))
+      answer_text_->setText(QStringLiteral("%1: %2. %3").arg(name, text(s->name), text(s->text)));
+    answer_text_->setVisible(answer_->isChecked());
+  };
+  connect(answer_, &QCheckBox::toggled, this, answer);
+  connect(scenario_, &QComboBox::currentIndexChanged, this, [this] {
+    // The answer of the one before is none of this one's.
+    showComplaint();
+    answer_->setChecked(false);
   });
-  scenario_->setCurrentText(QStringLiteral("connector-fuse-open"));
-  b->addWidget(scenario_);
-  b->addWidget(scenario_text_);
-  auto* bench_ask = asking(b);
-  bench_ask->setChecked(true);
+  chooseScenario(QStringLiteral("connector-fuse-open"));
+  auto* try_row = new QHBoxLayout;
   auto* try_it = new QPushButton(tr("try it"));
   try_it->setObjectName(QStringLiteral("try"));
-  b->addWidget(try_it, 0, Qt::AlignLeft);
-  connect(try_it, &QPushButton::clicked, this,
-          [this, bench_ask] { Q_EMIT tryBench(scenario_->currentText(), bench_ask->isChecked()); });
+  try_row->addWidget(scenario_, 1);
+  try_row->addWidget(try_it);
+  b->addLayout(try_row);
+  b->addWidget(complaint_);
+  b->addWidget(answer_);
+  b->addWidget(answer_text_);
+  auto* bench_ask = asking(b);
+  bench_ask->setChecked(true);
+  connect(try_it, &QPushButton::clicked, this, [this, bench_ask] {
+    Q_EMIT tryBench(scenario_->currentData().toString(), bench_ask->isChecked());
+  });
   all->addStretch(1);
 }
 
@@ -301,6 +323,23 @@ LiveBar::LiveBar(QWidget* parent) : QWidget(parent) {
   setTint(trouble_, Tint::faulty);
   trouble_->hide();
   whole->addWidget(trouble_);
+  // Asking is refused: why, and the way out, below the button that was pressed.
+  unproven_ = new QWidget(this);
+  auto* proof = new QHBoxLayout(unproven_);
+  proof->setContentsMargins(0, 0, 0, 0);
+  proof->setSpacing(8);
+  auto* why = new ShortLabel(unproven_);
+  why->setLines(4);
+  why->setWhole(tr(
+      "Not asked: no frame has shown yet that the bit rate is right, and asking at a wrong one disturbs the "
+      "bus. Wake the bus (ignition, a door) and ask again; or, if you know the rate:"));
+  setTint(why, Tint::marginal);
+  vouch_ = new QPushButton(unproven_);
+  vouch_->setObjectName(QStringLiteral("vouch"));
+  proof->addWidget(why, 1);
+  proof->addWidget(vouch_);
+  unproven_->hide();
+  whole->addWidget(unproven_);
   power_ = new QPushButton(tr("power comes on \u2026"), this);
   ask_ = new QPushButton(tr("ask"), this);
   ask_->setToolTip(
@@ -331,17 +370,37 @@ void LiveBar::show(const LiveSource& source) {
   ask_->setEnabled(source.mayAsk() && !source.asking() && !source.attemptRuns());
   attempt_->setText(source.attemptRuns() ? tr("attempt ends") : tr("attempt begins"));
   const auto troubles = source.troubles();
-  const QString now = source.attemptRuns() ? source.attemptText()
-                      : source.asking()    ? tr("asking \u2026")
-                                           : told_;
+  // During an attempt the head has the one line.
+  const QString now = source.attemptRuns() ? QString() : source.asking() ? tr("asking \u2026") : told_;
   // During an attempt there is one line only.
   const QString trouble = source.attemptRuns() || troubles.empty()
                               ? QString()
                               : QStringLiteral("\u2715 ") + text(troubles.front());
   if (trouble != trouble_->whole()) trouble_->setWhole(trouble);
   trouble_->setVisible(!trouble.isEmpty());
+  const auto rate = source.rateToVouchFor();
+  if (rate)
+    vouch_->setText(*rate != 0 ? tr("I know it is %1 kbit/s: ask").arg(*rate / 1000.0)
+                               : tr("I know it is right: ask"));
+  unproven_->setVisible(rate.has_value());
   if (now != line_->whole()) line_->setWhole(now);
 }
+
+/// Whole, where the list has no room for it.
+void StartPage::showComplaint() {
+  constexpr int kArrow_px = 46;
+  const QString all = scenario_->currentText();
+  complaint_->setText(all);
+  complaint_->setVisible(scenario_->fontMetrics().horizontalAdvance(all) > scenario_->width() - kArrow_px);
+}
+
+void StartPage::resizeEvent(QResizeEvent* e) {
+  QWidget::resizeEvent(e);
+  // Once the layout within has followed.
+  QMetaObject::invokeMethod(this, &StartPage::showComplaint, Qt::QueuedConnection);
+}
+
+void StartPage::chooseScenario(const QString& name) { scenario_->setCurrentIndex(scenario_->findData(name)); }
 
 void StartPage::tell(const QString& trouble) {
   trouble_->setVisible(!trouble.isEmpty());
@@ -428,6 +487,9 @@ Window::Window() : left_out_(reasons::kReadings, false) {
   const auto tell = [this](const Status& s) { live_bar_->tell(s ? QString() : text(s.error().text())); };
   connect(live_bar_->ask(), &QPushButton::clicked, this, [this, tell] {
     if (LiveSource* l = live()) tell(l->ask());
+  });
+  connect(live_bar_->vouch(), &QPushButton::clicked, this, [this, tell] {
+    if (LiveSource* l = live()) tell(l->vouchAndAsk(hook_up_->nameLine()->text().trimmed().toStdString()));
   });
   connect(live_bar_->attempt(), &QPushButton::clicked, this, &Window::toggleAttempt);
   connect(live_bar_->note(), &QLineEdit::returnPressed, this, [this, tell] {
@@ -691,20 +753,28 @@ void Window::tryBench(const QString& scenario, bool may_ask) {
   if (!mayLeave()) return;
   const auto folder = bench::findScenario(scenario.toStdString());
   if (!folder) return start_->tell(text(folder.error().text()));
-  // The job's ledger and captures lie beside it: a copy, so that the scenario stays as it is.
+  // The job's ledger and captures lie beside it: a copy of all, so that the scenario stays as it is. Neither
+  // the folder nor the link is named after it: that would be the answer.
   QString base = QStandardPaths::writableLocation(QStandardPaths::DocumentsLocation);
   if (base.isEmpty()) base = QDir::homePath();
-  const QString trial = base + QStringLiteral("/Pin16/") +
-                        QDateTime::currentDateTimeUtc().toString(QStringLiteral("yyyyMMdd-hhmmss-")) +
-                        scenario;
-  const QString job_file = trial + QStringLiteral("/job.toml");
-  if (!QDir().mkpath(trial) ||
-      !(QFile::exists(job_file) || QFile::copy(text(*folder) + QStringLiteral("/job.toml"), job_file)))
+  base += QStringLiteral("/Pin16/") +
+          QDateTime::currentDateTimeUtc().toString(QStringLiteral("yyyyMMdd-hhmmss")) +
+          QStringLiteral("-trial");
+  QString trial = base;
+  for (int n = 2; QFileInfo::exists(trial); ++n) trial = QStringLiteral("%1-%2").arg(base).arg(n);
+  const QString bench = trial + QStringLiteral("/bench"), job_file = trial + QStringLiteral("/job.toml");
+  QFile from(text(*folder) + QStringLiteral("/job.toml")), to(job_file);
+  if (!QDir().mkpath(bench) ||
+      !QFile::copy(text(*folder) + QStringLiteral("/scenario.toml"),
+                   bench + QStringLiteral("/scenario.toml")) ||
+      !from.open(QIODevice::ReadOnly) || !to.open(QIODevice::WriteOnly) ||
+      to.write(from.readAll().replace("\"bench:" + scenario.toUtf8(), "\"bench:" + bench.toUtf8())) < 0)
     return start_->tell(tr("%1 cannot be written").arg(job_file));
+  to.close();
   auto job = job::readJob(job_file.toStdString());
   if (!job) return start_->tell(text(job.error().text()));
   bench_readings_.clear();
-  if (const auto s = bench::loadScenario(scenario.toStdString()))
+  if (const auto s = bench::loadScenario(bench.toStdString()))
     if (auto readings = bench::readings(*s)) bench_readings_ = std::move(*readings);
   startLive(std::move(*job), may_ask, trial, {});
 }
@@ -762,7 +832,7 @@ void Window::togglePower() {
       continue;
     auto* question = label(coreText(lock.what.question), Role::plain, true);
     question->setToolTip(coreText(lock.what.why));
-    auto* answer = new QComboBox(&dialog);
+    auto* answer = comboBox(&dialog);
     answer->addItems({tr("not known"), tr("yes"), tr("no"), tr("go on, because \u2026")});
     answer->setAccessibleName(coreText(lock.what.question));
     auto* why = new QLineEdit(&dialog);
@@ -966,15 +1036,21 @@ void Window::judged() {
   // Live, the sheet's own needed questions come first; what is reviewed can only be reasoned about.
   if (source_->live() && s != nullptr && e != nullptr && s->overall == readiness::Overall::undecided) {
     const auto all = readiness::nextQuestions(source_->job(), *e);
-    const auto next = std::find_if(all.begin(), all.end(), [&](const auto& q) {
+    const auto open = [&](const readiness::Question& q) {
       return q.needed && !skipped_.contains(q.point->name) &&
              (q.power != event::PowerState::on || e->power() == event::PowerState::on);
+    };
+    // What the head says decides, else the next in order: one thing at a time.
+    auto next = std::find_if(all.begin(), all.end(), [&](const auto& q) {
+      return open(q) && s->deciding && q.point->name == s->deciding->point;
     });
+    if (next == all.end()) next = std::find_if(all.begin(), all.end(), open);
     if (next != all.end()) question = *next;
   }
+  reasons_panel_->setAsked(e != nullptr && (e->sent() > 0 || !e->exchanges().empty()));
   reasons_panel_->show(moduleAnswers() ? std::nullopt : reasons_->answer(), question, moduleAnswers());
   if (stack_->currentWidget() == far_)
-    far_->show(*source_, joints, reasons_panel_->asked(), reasons_panel_->suffix(),
+    far_->show(*source_, joints, reasons_panel_->asked(), reasons_panel_->how(), reasons_panel_->suffix(),
                live() != nullptr ? live()->attemptText() : QString());
 }
 
@@ -990,7 +1066,8 @@ void Window::drawn() {
   if (live() != nullptr) {
     if (const LiveSource* l = live(); l->attemptRuns()) {
       live_bar_->show(*l);
-      if (stack_->currentWidget() == far_) far_->show(*l, {}, {}, {}, l->attemptText());
+      if (l->attemptText() != header_->verdict()->whole()) header_->show(*l);
+      if (stack_->currentWidget() == far_) far_->show(*l, {}, {}, {}, {}, l->attemptText());
     }
     if (axis_->shows(source_->timeline())) return axis_->refresh();
   }

@@ -11,6 +11,7 @@
 #include "gui/source.hpp"
 
 class QAction;
+class QCheckBox;
 class QComboBox;
 class QFrame;
 class QLabel;
@@ -65,6 +66,9 @@ class StartPage : public QWidget {
   void tell(const QString& trouble);
   [[nodiscard]] QLineEdit* captureLine() const { return capture_; }
   [[nodiscard]] QComboBox* scenarios() const { return scenario_; }
+  /// By its folder's name, which the list does not show.
+  void chooseScenario(const QString& name);
+  [[nodiscard]] QCheckBox* answerBox() const { return answer_; }
   [[nodiscard]] QLineEdit* jobLine() const { return job_; }
   [[nodiscard]] QLineEdit* urisLine() const { return uris_; }
   [[nodiscard]] FoundPanel* found() const { return found_; }
@@ -76,10 +80,13 @@ class StartPage : public QWidget {
   void tryBench(const QString& scenario, bool may_ask);
 
  private:
+  void resizeEvent(QResizeEvent* e) override;
+  void showComplaint();
   QLineEdit *capture_, *capture_job_, *job_, *uris_;
   FoundPanel* found_;
   QComboBox* scenario_;
-  QLabel *scenario_text_, *trouble_;
+  QCheckBox* answer_;
+  QLabel *complaint_, *answer_text_, *trouble_;
 };
 
 /// What a person does while a recording runs, and the one line that an attempt needs.
@@ -91,14 +98,17 @@ class LiveBar : public QWidget {
   void tell(const QString& what);
   [[nodiscard]] QPushButton* power() const { return power_; }
   [[nodiscard]] QPushButton* ask() const { return ask_; }
+  /// Shown while asking waits for somebody who vouches for the bit rate.
+  [[nodiscard]] QPushButton* vouch() const { return vouch_; }
   [[nodiscard]] QPushButton* attempt() const { return attempt_; }
   [[nodiscard]] QPushButton* end() const { return end_; }
   [[nodiscard]] ShortLabel* trouble() const { return trouble_; }
   [[nodiscard]] QLineEdit* note() const { return note_; }
 
  private:
-  QPushButton *power_, *ask_, *attempt_, *end_;
+  QPushButton *power_, *ask_, *attempt_, *end_, *vouch_;
   QLineEdit* note_;
+  QWidget* unproven_;
   ShortLabel *line_, *trouble_;
   QString told_;
 };

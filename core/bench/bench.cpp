@@ -8,6 +8,7 @@
 #include <cmath>
 #include <cstdlib>
 #include <filesystem>
+#include <tuple>
 
 #include "core/bench/world.hpp"
 
@@ -143,6 +144,23 @@ Result<Scenario> loadScenario(std::string_view name) {
   const auto directory = findScenario(name);
   if (!directory) return directory.error();
   return readScenario(*directory + "/scenario.toml");
+}
+
+std::vector<Listed> listScenarios() {
+  std::vector<Listed> out;
+  for (const fs::path& place : places()) {
+    std::error_code ignored;
+    for (const auto& entry : fs::directory_iterator(place, ignored)) {
+      if (!isScenario(entry.path())) continue;
+      if (auto s = loadScenario(entry.path().string()))
+        out.push_back({entry.path().filename().string(), s->arrangement, s->complaint, s->name, s->text});
+    }
+    if (!out.empty()) break;
+  }
+  std::sort(out.begin(), out.end(), [](const Listed& a, const Listed& b) {
+    return std::tie(a.arrangement, a.complaint, a.name) < std::tie(b.arrangement, b.complaint, b.name);
+  });
+  return out;
 }
 
 event::Measurement measured(const Meter& meter, double value, PowerState power, Xorshift& noise) {

@@ -22,6 +22,17 @@ namespace pin16::bench {
 /// findScenario, then readScenario.
 [[nodiscard]] Result<Scenario> loadScenario(std::string_view name);
 
+/// One that can be tried. Its name, title and text give the answer away.
+struct Listed {
+  std::string name;  ///< of its folder
+  job::Arrangement arrangement = job::Arrangement::own_battery;
+  std::string complaint;
+  std::string title, text;
+};
+/// Those of the first place of findScenario() that has any, by arrangement and complaint; unreadable ones are
+/// left out.
+[[nodiscard]] std::vector<Listed> listScenarios();
+
 /// What a meter shows for a value: with its uncertainty, and a noise of at most a quarter of it.
 [[nodiscard]] event::Measurement measured(const Meter& meter, double value, event::PowerState power,
                                           Xorshift& noise);

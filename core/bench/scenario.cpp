@@ -313,6 +313,7 @@ void readAll(Fields& f, Scenario& s, std::vector<Fault>& faults) {
   f.table("scenario", [&](Fields& t) {
     t("name", s.name);
     t("text", s.text);
+    t("complaint", s.complaint);
     t.choice("arrangement", s.arrangement,
              {{"own-battery", job::Arrangement::own_battery},
               {"fed-in-place", job::Arrangement::fed_in_place},

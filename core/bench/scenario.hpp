@@ -252,7 +252,8 @@ struct Fault {
 struct Scenario {
   std::string file;
   std::string name;
-  std::string text;
+  std::string text;       ///< what is, its fault with it
+  std::string complaint;  ///< what the technician knows before anything is measured: nothing of the fault
   job::Arrangement arrangement = job::Arrangement::own_battery;
   std::uint64_t seed = 1;   ///< of meter noise and response jitter
   double power_on_s = 0.5;  ///< feed switched on this long after the link opened

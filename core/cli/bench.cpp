@@ -50,9 +50,21 @@ int serve(const pin16::bench::Scenario& scenario, const Options& o) {
   return kExitReady;
 }
 
+/// What a learner may know, or with --answers all of it.
+int list(bool answers) {
+  for (const auto& s : pin16::bench::listScenarios()) {
+    fmt::print("{:<13} {}\n", job::toText(s.arrangement), s.complaint);
+    if (answers) fmt::print("{:14}{}: {}. {}\n", "", s.name, s.title, s.text);
+  }
+  return kExitReady;
+}
+
 }  // namespace
 
 int bench(const Options& o) {
+  if (o.list) return list(o.answers);
+  if (o.file.empty())
+    return fail({ErrorKind::usage, "no scenario is named", "bench", "name one, or see --list --answers"});
   const auto scenario = pin16::bench::loadScenario(o.file);
   if (!scenario) return fail(scenario.error());
   if (!o.serve.empty()) return serve(*scenario, o);

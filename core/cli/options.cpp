@@ -189,6 +189,7 @@ int run(int argc, char** argv) try {
 
   c = add("plan", "the order of the hook-up, and what power will do: before anything is joined", plan);
   c->add_option("--job", o.job, "job file")->required();
+  addJson(c, o);
 
   c = add("why", "nobody answers: which cause is it, and what to measure next", why);
   c->add_option("--job", o.job, "job file")->required();
@@ -203,7 +204,11 @@ int run(int argc, char** argv) try {
   addJson(c, o);
 
   c = add("bench", "solve a simulated bench and print it, or serve it as devices", bench);
-  c->add_option("SCENARIO", o.file, "a scenario's name or folder")->required();
+  auto* scenario = c->add_option("SCENARIO", o.file, "a scenario's name or folder");
+  auto* list =
+      c->add_flag("--list", o.list, "the shipped ones: how it is powered, and what is complained of");
+  list->excludes(scenario);
+  c->add_flag("--answers", o.answers, "with --list: their names and what is wrong too")->needs(list);
   auto* readings = c->add_flag("--readings", o.readings_only,
                                "what meters would read, one --reading a line, for check --operator");
   auto* serve = c->add_option("--serve", o.serve,

@@ -49,6 +49,7 @@ struct Options {
   std::vector<std::string> serve;  ///< bench --serve
   std::string at;                  ///< bench --at
   bool rate_known = false;
+  bool list = false, answers = false;  ///< bench
   bool search = false;
   bool end = false;          ///< note --end
   bool attempt = false;      ///< listen --attempt

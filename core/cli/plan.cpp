@@ -13,7 +13,10 @@ int plan(const Options& o) {
   if (!job) return fail(job.error());
   const auto ledger = job::readLedger(*job);
   if (!ledger) return fail(ledger.error());
-  fmt::print("{}", readiness::planText(*job, *ledger));
+  if (o.json)
+    fmt::print("{}\n", readiness::planJson(*job, *ledger));
+  else
+    fmt::print("{}", readiness::planText(*job, *ledger));
   return kExitReady;
 }
 

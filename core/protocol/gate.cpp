@@ -14,6 +14,7 @@ namespace {
 
 /// Assumed where a link does not know its rate: the more usual one of ISO 15765-4.
 constexpr std::uint32_t kAssumedBitrate = 500'000;
+constexpr const char* kUnproven = "no valid frame has proven the bit rate of this link yet";
 constexpr Ns kLoadWindow_ns = kNsPerSecond;
 /// One bus seen through two of our links: a frame of the one arrives on the other within this (own figure).
 constexpr Ns kEchoWindow_ns = 100 * kNsPerMs;
@@ -249,10 +250,27 @@ link::Permit Gate::permit(LinkFacts& facts, Ns now_ns, event::Line line, std::op
   return {std::move(line), std::move(start), std::move(purpose)};
 }
 
-std::optional<Error> Gate::whyShut(LinkFacts& facts, Ns now_ns, std::uint32_t bits) const {
+std::optional<Error> Gate::whyShut() const {
   if (settings_.sealed) return refusal("the job is sealed: nothing is sent", "it can only be observed");
   if (!shut_reason_.empty())
     return refusal(fmt::format("the gate is shut: {}", shut_reason_), "start a new run to ask again");
+  return std::nullopt;
+}
+
+Status Gate::vouchRate(std::uint16_t link) {
+  if (auto no = whyShut()) return *no;
+  LinkFacts& facts = links_[link];
+  if (facts.medium != event::Medium::can)
+    return refusal("nobody can vouch for a medium while the run goes on",
+                   "start a new run with the medium in the URI");
+  facts.vouched = true;
+  return {};
+}
+
+bool Gate::isForWantOfProof(const event::Refused& refused) { return refused.reason.starts_with(kUnproven); }
+
+std::optional<Error> Gate::whyShut(LinkFacts& facts, Ns now_ns, std::uint32_t bits) const {
+  if (auto no = whyShut()) return no;
   if (!facts.burst.empty())
     return refusal(fmt::format("the gate is shut on this link: {}", facts.burst),
                    "check bit rate, wires and termination, then start a new run");
@@ -260,14 +278,13 @@ std::optional<Error> Gate::whyShut(LinkFacts& facts, Ns now_ns, std::uint32_t bi
     return refusal(
         fmt::format("another tester sent on {} less than {} s ago", foreign_id_, quiet_ns_ / kNsPerSecond),
         "let it finish, or disconnect it, and ask again");
-  const bool known = facts.proven || facts.rateless || facts.named || settings_.rate_fixed;
+  const bool known = facts.proven || facts.rateless || facts.named || facts.vouched || settings_.rate_fixed;
   if (!known && facts.medium != event::Medium::can)
     return refusal(fmt::format("nobody named {} for this link: the first contact wakes modules",
                                event::toText(facts.medium)),
                    "name the medium in the URI, or vouch for it (rate_fixed in the job)");
   if (!known)
-    return refusal("no valid frame has proven the bit rate of this link yet",
-                   "wake the bus, or vouch for the rate by name (rate_fixed in the job)");
+    return refusal(kUnproven, "wake the bus, or vouch for the rate by name (rate_fixed in the job)");
   return whyOverload(facts, now_ns, bits);
 }
 
@@ -305,7 +322,7 @@ void Gate::onErrorFrame(LinkFacts& facts, Ns t_ns, const event::CanFrame& frame)
   constexpr std::uint32_t kDisturbed = CAN_ERR_TX_TIMEOUT | CAN_ERR_CRTL | CAN_ERR_PROT | CAN_ERR_TRX |
                                        CAN_ERR_ACK | CAN_ERR_BUSOFF | CAN_ERR_BUSERROR;
   if ((frame.id() & kDisturbed) == 0) return;
-  if (!facts.proven) facts.named = false;
+  if (!facts.proven) facts.named = facts.vouched = false;
   if (!facts.last_sent || t_ns < facts.last_sent->first || t_ns - facts.last_sent->first > burst_ns_) return;
   if ((frame.id() & CAN_ERR_BUSOFF) != 0) facts.burst = "the controller went bus-off when we sent";
   facts.errors.push_back(t_ns);
@@ -366,7 +383,7 @@ void Gate::onLinkState(std::uint16_t link, Ns /*t_ns*/, const event::LinkState& 
   LinkFacts& facts = links_[link];
   const bool same = state.bitrate == facts.bitrate && state.medium == facts.medium &&
                     state.data_bitrate == facts.data_bitrate;
-  if (!same || state.condition != event::LinkCondition::up) facts.proven = false;
+  if (!same || state.condition != event::LinkCondition::up) facts.proven = facts.vouched = false;
   if (state.condition != event::LinkCondition::up) facts.open.reset();
   facts.session = state.session && state.condition == event::LinkCondition::up;
   facts.medium = state.medium;

@@ -86,6 +86,12 @@ class Gate final {
   /// link::Link::rateNamed(). The first error on that link withdraws it, unless a valid frame came before:
   /// who sends at a wrong rate must stop at once (ISO 15765-4:2005, 4.2.1).
   void nameRate(std::uint16_t link) { links_[link].named = true; }
+  /// The operator vouches for this link's rate while the run goes on: until it reports an error with nothing
+  /// valid before, is lost, or has another rate. ErrorKind::gate where nothing may be sent anyway, and on a
+  /// medium other than CAN, which its URI names.
+  Status vouchRate(std::uint16_t link);
+  /// The refusal of a request is for want of a valid frame only: vouchRate() would open the gate.
+  [[nodiscard]] static bool isForWantOfProof(const event::Refused& refused);
 
   void onFrame(std::uint16_t link, Ns t_ns, const event::CanFrame& frame, bool outbound);
   void onLine(std::uint16_t link, Ns t_ns, const event::Line& line);
@@ -111,6 +117,7 @@ class Gate final {
     bool rateless = false;  ///< simulated, or a virtual interface
     bool proven = false;    ///< a valid frame or message was received at this rate
     bool named = false;     ///< nameRate()
+    bool vouched = false;   ///< vouchRate()
     std::string burst;      ///< not empty: shut for the run, and why
     std::deque<Ns> errors;  ///< error frames soon after our own sending
     std::optional<std::pair<Ns, event::CanFrame>> last_sent;
@@ -122,6 +129,8 @@ class Gate final {
     std::optional<Target> session_target;                 ///< of the last request that could begin one
     std::optional<std::pair<Ns, event::Line>> last_line;  ///< sent
   };
+  /// For the whole run.
+  [[nodiscard]] std::optional<Error> whyShut() const;
   std::optional<Error> whyShut(LinkFacts& facts, Ns now_ns, std::uint32_t bits) const;
   std::optional<Error> whyOverload(LinkFacts& facts, Ns now_ns, std::uint32_t bits) const;
   Result<link::Permit> requestLine(LinkFacts& facts, Ns now_ns, const Target& target, ByteView pdu);

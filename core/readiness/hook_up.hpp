@@ -43,5 +43,7 @@ struct HookUpState {
 /// What `pin16 plan` prints: the order, what must be cleared before power, whether the module will start
 /// once, the budget of power-ups, and the cautions. Newline at the end.
 [[nodiscard]] std::string planText(const job::Job& job, const std::vector<job::PowerUp>& ledger);
+/// The same as a document, schema pin16-plan (docs/json.md).
+[[nodiscard]] std::string planJson(const job::Job& job, const std::vector<job::PowerUp>& ledger);
 
 }  // namespace pin16::readiness

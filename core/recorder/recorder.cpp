@@ -124,6 +124,7 @@ class Recorder final : public link::Host {
   void noteClock(const ClockPair& clocks);
   void noteDisk();
   void ask(const std::shared_ptr<Connection>& from, const Command& command);
+  Status vouch(const Command& command);
   Reply status(std::uint32_t id) const;
   void onRecordFailed(const Error& e);
   void beginFinish();
@@ -698,6 +699,12 @@ void Recorder::onCommand(const std::shared_ptr<Connection>& from, const Command&
       }
       break;
     }
+    case Action::vouch:
+      if (const Status done = vouch(command); !done) {
+        from->reply(Reply::failure(command.id, done.error()));
+        return;
+      }
+      break;
     case Action::finish:
       from->said_goodbye = true;
       finish_waiters_.emplace_back(from, command.id);
@@ -708,6 +715,18 @@ void Recorder::onCommand(const std::shared_ptr<Connection>& from, const Command&
   }
   flush();  // what the command caused reaches the client before the reply does
   from->reply(status(command.id));
+}
+
+Status Recorder::vouch(const Command& command) {
+  if (command.link >= links_.size())
+    return Error{ErrorKind::usage, "there is no such link in this run", "", ""};
+  heedAttemptElsewhere(command.link);
+  if (Status done = gate_.vouchRate(command.link); !done) return done;
+  const event::LinkState& state = links_[command.link]->state();
+  note(event::Note{fmt::format("the bit rate of {} is vouched for: {}", config_.uris[command.link],
+                               state.bitrate != 0 ? fmt::format("{} bit/s", state.bitrate) : "as it is set"),
+                   command.by});
+  return {};
 }
 
 void Recorder::ask(const std::shared_ptr<Connection>& from, const Command& command) {

@@ -32,6 +32,7 @@ enum class Action : std::uint8_t {
   status = 8,
   attempt = 9,     ///< packed = event::Attempt: one of the other equipment begins or ends
   clearance = 10,  ///< packed = event::Clearance
+  vouch = 11,      ///< link, by: protocol::Gate::vouchRate()
 };
 
 struct Command {

@@ -10,10 +10,18 @@
 namespace pin16::review {
 namespace {
 
+constexpr const char* kNoSupply[] = {"V(chassis,", "V(pin4,", "V(pin6,", "V(pin14,"};
+
 /// "2026-11-25T17:39:43": what both files write alike.
 std::string toSecond(const std::string& utc) {
   constexpr std::size_t kLength = 19;
   return utc.substr(0, kLength);
+}
+
+/// Ground drops and bus wires are near 0 V where all is well.
+bool feedsSomething(const std::string& point) {
+  return std::none_of(std::begin(kNoSupply), std::end(kNoSupply),
+                      [&](const char* begin) { return point.starts_with(begin); });
 }
 
 AttemptRow rowOf(const protocol::AttemptReport& a, const std::string& capture) {
@@ -37,7 +45,9 @@ std::string supplyText(const protocol::AttemptReport& attempt) {
     return std::min(c.lowest_before, c.lowest_after);
   };
   for (const auto& c : attempt.supply)
-    if (c.unit == "V" && c.values > 0 && (worst == nullptr || lowest(c) < lowest(*worst))) worst = &c;
+    if (c.unit == "V" && c.values > 0 && feedsSomething(c.point) &&
+        (worst == nullptr || lowest(c) < lowest(*worst)))
+      worst = &c;
   if (worst == nullptr) return {};
   return fmt::format("{} {:.1f} V, lowest {:.1f} V", worst->point, worst->first, lowest(*worst));
 }

@@ -240,14 +240,6 @@
         <translation>noch nicht beurteilt</translation>
     </message>
     <message>
-        <source>First: %1</source>
-        <translation>Zuerst: %1</translation>
-    </message>
-    <message>
-        <source>Next: %1</source>
-        <translation>Als Nächstes: %1</translation>
-    </message>
-    <message>
         <source>source</source>
         <translation>Quelle</translation>
     </message>
@@ -282,6 +274,14 @@
     <message>
         <source>%1: no value for a second</source>
         <translation>%1: seit einer Sekunde kein Wert</translation>
+    </message>
+    <message>
+        <source>Entered: %1, %2</source>
+        <translation>Eingetragen: %1, %2</translation>
+    </message>
+    <message>
+        <source>Marked: %1</source>
+        <translation>Markiert: %1</translation>
     </message>
 </context>
 <context>
@@ -354,10 +354,6 @@
         <translation>Menü</translation>
     </message>
     <message>
-        <source>menu: open, look, language, sections</source>
-        <translation>Menü: Öffnen, Aussehen, Sprache, Abschnitte</translation>
-    </message>
-    <message>
         <source>power-ups %1 of %2</source>
         <translation>Einschaltungen %1 von %2</translation>
     </message>
@@ -370,12 +366,12 @@
         <translation>noch nicht beurteilt</translation>
     </message>
     <message>
-        <source>First: %1</source>
-        <translation>Zuerst: %1</translation>
+        <source>An attempt of the other equipment runs: until it ends (F10) nothing is asked, judged or indexed, and the figures below stay as they were.</source>
+        <translation>Ein Versuch des anderen Geräts läuft: Bis er endet (F10), wird nichts gefragt, beurteilt oder erschlossen, und die Werte unten bleiben, wie sie waren.</translation>
     </message>
     <message>
-        <source>Next: %1</source>
-        <translation>Als Nächstes: %1</translation>
+        <source>menu: pages, sections, look</source>
+        <translation>Menü: Seiten, Abschnitte, Aussehen</translation>
     </message>
 </context>
 <context>
@@ -746,6 +742,10 @@
         <source>Choose one: what is expected follows from it.</source>
         <translation>Eine wählen: Daraus folgt, was zu erwarten ist.</translation>
     </message>
+    <message>
+        <source>for instance %1</source>
+        <translation>zum Beispiel %1</translation>
+    </message>
 </context>
 <context>
     <name>pin16::gui::LiveBar</name>
@@ -785,6 +785,18 @@
         <source>asking …</source>
         <translation>fragt …</translation>
     </message>
+    <message>
+        <source>I know it is %1 kbit/s: ask</source>
+        <translation>Ich weiß, es sind %1 kbit/s: fragen</translation>
+    </message>
+    <message>
+        <source>I know it is right: ask</source>
+        <translation>Ich weiß, sie stimmt: fragen</translation>
+    </message>
+    <message>
+        <source>Not asked: no frame has shown yet that the bit rate is right, and asking at a wrong one disturbs the bus. Wake the bus (ignition, a door) and ask again; or, if you know the rate:</source>
+        <translation>Nicht gefragt: Noch hat kein Rahmen gezeigt, dass die Bitrate stimmt, und mit einer falschen zu fragen stört den Bus. Bus wecken (Zündung, Tür) und noch einmal fragen; oder, wenn Sie die Rate kennen:</translation>
+    </message>
 </context>
 <context>
     <name>pin16::gui::LiveSource</name>
@@ -811,6 +823,18 @@
     <message>
         <source>requests sent: %1</source>
         <translation>Anfragen gesendet: %1</translation>
+    </message>
+    <message>
+        <source>Next: this recording only listens. If the case allows a read-only request, end it and begin one that may ask.</source>
+        <translation>Als Nächstes: Diese Aufzeichnung hört nur zu. Wenn der Fall eine nur lesende Anfrage erlaubt, sie beenden und eine beginnen, die fragen darf.</translation>
+    </message>
+    <message>
+        <source>Next: press &quot;ask&quot;, if the case allows one read-only request.</source>
+        <translation>Als Nächstes: „fragen“ drücken, wenn der Fall eine nur lesende Anfrage erlaubt.</translation>
+    </message>
+    <message>
+        <source>no link and no meter is named: nothing is heard, only what is typed is recorded</source>
+        <translation>keine Verbindung und kein Messgerät ist genannt: Nichts wird gehört, nur Getipptes wird aufgezeichnet</translation>
     </message>
 </context>
 <context>
@@ -967,7 +991,7 @@
     </message>
     <message>
         <source>read the bench&apos;s meter</source>
-        <translation>Messgerät der Bank ablesen</translation>
+        <translation>Messgerät des Prüfstands ablesen</translation>
     </message>
     <message>
         <source>next: about %1 min, module fed</source>
@@ -1053,6 +1077,10 @@
         <source>power as it is</source>
         <translation>Versorgung wie sie ist</translation>
     </message>
+    <message>
+        <source>not asked yet; should it not answer, what can keep it from that</source>
+        <translation>noch nicht gefragt; sollte es nicht antworten, was es daran hindern kann</translation>
+    </message>
 </context>
 <context>
     <name>pin16::gui::ReviewSource</name>
@@ -1074,6 +1102,14 @@
     <message>
         <source>frames sent: %1</source>
         <translation>Rahmen gesendet: %1</translation>
+    </message>
+    <message>
+        <source>First: %1</source>
+        <translation>Zuerst: %1</translation>
+    </message>
+    <message>
+        <source>Next: %1</source>
+        <translation>Als Nächstes: %1</translation>
     </message>
 </context>
 <context>
@@ -1140,11 +1176,7 @@
     </message>
     <message>
         <source>Try a bench scenario</source>
-        <translation>Ein Szenario der Bank ausprobieren</translation>
-    </message>
-    <message>
-        <source>A simulated bench with a known fault, to learn on: nothing is connected.</source>
-        <translation>Eine simulierte Werkbank mit bekanntem Fehler, zum Lernen: nichts ist angeschlossen.</translation>
+        <translation>Ein Szenario des Prüfstands ausprobieren</translation>
     </message>
     <message>
         <source>scenario</source>
@@ -1161,6 +1193,14 @@
     <message>
         <source>links and meters in place of the job&apos;s</source>
         <translation>Verbindungen und Messgeräte statt derer des Auftrags</translation>
+    </message>
+    <message>
+        <source>A simulated bench to learn on: nothing is connected. Each is told as a technician meets it; what is wrong, if anything, is for you to find.</source>
+        <translation>Ein simulierter Prüfstand zum Lernen: Nichts ist angeschlossen. Jedes Szenario wird erzählt, wie ein Techniker es antrifft; was daran faul ist, wenn überhaupt etwas, finden Sie selbst.</translation>
+    </message>
+    <message>
+        <source>show what is wrong with it</source>
+        <translation>zeigen, was daran faul ist</translation>
     </message>
 </context>
 <context>
@@ -1311,6 +1351,10 @@
         <source>between them, off</source>
         <translation>dazwischen, aus</translation>
     </message>
+    <message>
+        <source>fuse</source>
+        <translation>Sicherung</translation>
+    </message>
 </context>
 <context>
     <name>pin16::gui::TimeAxis</name>
@@ -1431,7 +1475,7 @@
     </message>
     <message>
         <source>The bench has no meter for this: skip it.</source>
-        <translation>Dafür hat die Bank kein Messgerät: auslassen.</translation>
+        <translation>Dafür hat der Prüfstand kein Messgerät: auslassen.</translation>
     </message>
     <message>
         <source>before power</source>

@@ -4,9 +4,11 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <filesystem>
 #include <fstream>
 #include <iterator>
+#include <set>
 
 #include "core/bench/bench.hpp"
 #include "core/bench/network.hpp"
@@ -104,6 +106,22 @@ TEST(Shipped, EveryScenarioReadsWiresAndHasItsJob) {
     ++count;
   }
   EXPECT_GE(count, 5);
+}
+
+TEST(Shipped, ComplaintsAreWhatATechnicianKnowsAndGiveNoFaultAway) {
+  const auto all = listScenarios();
+  ASSERT_GE(all.size(), 20U);
+  std::set<std::string> told;
+  for (const Listed& s : all) {
+    EXPECT_FALSE(s.complaint.empty()) << s.name;
+    EXPECT_TRUE(told.insert(s.complaint).second) << "cannot be told from another one: " << s.name;
+    for (const char* word :
+         {"sound", "fuse", "ground", "paint", "terminat", "clamp", "blade", "gateway", "silent", "late ",
+          "sag", "empty", "bounce", "transceiver", "listen-only", "second battery"})
+      EXPECT_EQ(s.complaint.find(word), std::string::npos) << s.name << " tells its answer: " << word;
+  }
+  EXPECT_TRUE(std::is_sorted(all.begin(), all.end(),
+                             [](const Listed& a, const Listed& b) { return a.arrangement < b.arrangement; }));
 }
 
 // The page that describes the format: its example is a scenario, and it names every fault.

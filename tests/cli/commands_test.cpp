@@ -25,6 +25,19 @@ std::string jobFile(const TemporaryFolder& folder, const std::string& more) {
   return "job.toml";
 }
 
+TEST(Bench, TheListTellsWhatIsComplainedOfAndTheAnswersOnlyOnAsking) {
+  const TemporaryFolder f;
+  const Ran list = runPin16({"bench", "--list"}, f.path());
+  ASSERT_EQ(list.exit_code, 0) << list.err;
+  EXPECT_THAT(list.out, HasSubstr("own-battery   The interface stays dark"));
+  EXPECT_THAT(list.out, Not(HasSubstr("fuse")));
+  const Ran answers = runPin16({"bench", "--list", "--answers"}, f.path());
+  EXPECT_THAT(answers.out, HasSubstr("connector-fuse-open: own battery, connector fuse open."));
+  EXPECT_EQ(runPin16({"bench"}, f.path()).exit_code, 2);
+  EXPECT_EQ(runPin16({"bench", "--answers"}, f.path()).exit_code, 2);
+  EXPECT_EQ(runPin16({"bench", "own-battery-sound", "--list"}, f.path()).exit_code, 2);
+}
+
 TEST(Commands, AWrongCallIsExit2AndNamesTheHelp) {
   const TemporaryFolder f;
   for (const auto& wrong : std::vector<std::vector<std::string>>{{},

@@ -257,6 +257,19 @@ def scene_documents():
         "pin16-scene", 0)
 
 
+def plan_documents():
+    bare = run(["plan", "--job", "own-battery-sound.toml"], "pin16-plan", 0)
+    if not bare or bare["start"] is not None or bare["hook_up"][-1]["code"] != "power":
+        fault(f"plan: {bare}")
+    with open("fed.toml", "w") as f:
+        f.write('[job]\narrangement = "removed"\npower_up_budget = 2\n[feed]\nemf_V = 13.0\nlimit_A = 0.05\n')
+    with open("fed.toml.ledger", "w") as f:
+        f.write("2026-11-25T17:39:43Z\tdeclared\t\n")
+    fed = run(["plan", "--job", "fed.toml"], "pin16-plan", 0)
+    if not fed or fed["start"]["starts"] == 1 or not fed["start"]["limit_least_A"] or fed["power_ups"]["past"] != 1:
+        fault(f"plan: {fed}")
+
+
 def why_documents():
     found = run(["why", "--job", "pin16-dead-fed-in-place.toml", "--reading", "V(src+,src-)=12.5V;power=source",
                  "--reading", "signs=none", "--reading", "I(feed)=3.9A power=on"], "pin16-why", 1)
@@ -312,7 +325,7 @@ def members(node, found):
 def compare_with_text():
     """Each member of a schema is named in the text; each member of a list in the text is in some schema."""
     text = open(SOURCE + "/docs/json.md").read() + open(SOURCE + "/docs/readiness.md").read().split("## Codes")[0]
-    named = set(re.findall(r"`([a-z][a-z_0-9]*)`", text))
+    named = set(re.findall(r"`([a-z][a-z_0-9]*[VA]?)`", text))
     known = set()
     for schema, validator in validators.items():
         own = set()
@@ -322,8 +335,8 @@ def compare_with_text():
             fault(f"docs/json.md does not name {schema}")
         for member in sorted(own - named):
             fault(f"docs/json.md does not name `{member}` of {schema}")
-    for row in re.findall(r"\{((?:`[a-z_0-9]+`,?)+)\}", text.replace("\n", " ").replace(", `", ",`")):
-        for member in re.findall(r"`([a-z_0-9]+)`", row):
+    for row in re.findall(r"\{((?:`[a-z_0-9]+[VA]?`,?)+)\}", text.replace("\n", " ").replace(", `", ",`")):
+        for member in re.findall(r"`([a-z_0-9]+[VA]?)`", row):
             if member not in known:
                 fault(f"docs/json.md names `{member}`, no schema knows it")
 
@@ -342,6 +355,7 @@ def main():
         links_documents()
         plugins_documents()
         scene_documents()
+        plan_documents()
         why_documents()
         os.chdir("/")
     for schema in validators:

@@ -67,6 +67,21 @@ TEST(Plan, TheOrderOfTheHookUpAndTheBudgetBeforeAnythingIsJoined) {
                            "This one would be 1 of 2", "deployment loops"})
     EXPECT_THAT(r.out, HasSubstr(part));
   EXPECT_EQ(runPin16({"plan", "--job", "none.toml"}, f.path()).exit_code, 2);
+  // The document says the same.
+  const Ran j = runPin16({"plan", "--job", "job.toml", "--json"}, f.path());
+  ASSERT_EQ(j.exit_code, 0) << j.err;
+  const auto o = boost::json::parse(j.out).as_object();
+  const auto& order = o.at("hook_up").as_array();
+  ASSERT_EQ(order.size(), 10U);
+  EXPECT_EQ(order[2].at("code"), "leads");
+  EXPECT_EQ(order[9].at("code"), "power");
+  EXPECT_EQ(o.at("start").at("starts"), 1);
+  EXPECT_LE(o.at("start").at("lowest_V").as_double(), 13.0);
+  EXPECT_EQ(o.at("power_ups").at("budget"), 2);
+  EXPECT_EQ(o.at("power_ups").at("past"), 0);
+  for (const auto& caution : o.at("cautions").as_array())
+    EXPECT_THAT(r.out, HasSubstr(std::string(caution.as_string())));
+  EXPECT_NE(runPin16({"plan", "--job", "none.toml", "--json"}, f.path()).exit_code, 0);
 }
 
 TEST(Plan, TicksOfTheHookUpCanBeGivenToCheck) {

@@ -12,11 +12,14 @@
 #include <QTemporaryDir>
 #include <QTest>
 #include <QTimer>
+#include <QTranslator>
 #include <cstdio>
 #include <cstdlib>
 #include <functional>
+#include <iterator>
 #include <string>
 
+#include "gui/core_words.hpp"
 #include "gui/look.hpp"
 
 namespace pin16::gui {
@@ -37,6 +40,31 @@ inline void shoot(QWidget& w, const QString& name) {
 inline bool waitFor(const std::function<bool()>& until, int most_ms = 40'000) {
   return QTest::qWaitFor(until, most_ms);
 }
+
+/// While it lives the window that is made speaks German, or the one language where `wanted` is false.
+class German {
+ public:
+  explicit German(bool wanted) {
+    if (!wanted) return;
+    constexpr const char* kFiles[] = {":/i18n/pin16_de.qm", ":/i18n/bench_de.qm"};
+    for (std::size_t i = 0; i < std::size(words_); ++i) {
+      EXPECT_TRUE(words_[i].load(QLatin1String(kFiles[i]))) << kFiles[i];
+      QApplication::installTranslator(&words_[i]);
+    }
+    EXPECT_TRUE(of_core_.load(QLocale("de")));
+    QApplication::installTranslator(&of_core_);
+  }
+  ~German() {
+    for (QTranslator& w : words_) QApplication::removeTranslator(&w);
+    QApplication::removeTranslator(&of_core_);
+  }
+  German(const German&) = delete;
+  German& operator=(const German&) = delete;
+
+ private:
+  QTranslator words_[2];
+  CoreWords of_core_;
+};
 
 template <class T>
 T* named(QWidget& in, const char* name) {

@@ -29,6 +29,10 @@
 #include "tests/cli/run_pin16.hpp"
 
 namespace pin16::gui {
+
+// window_test.cpp
+void findLayoutFaults(QWidget* in, std::vector<QString>& faults);
+
 namespace {
 
 namespace fs = std::filesystem;
@@ -83,6 +87,16 @@ class Yard {
   void say(const std::string& line) {
     powered_ = line == "power on" || (powered_ && line != "power off");
     bench_->say(line);
+  }
+  /// As somebody would write the job who has no service information at hand.
+  void forgetThatTheRateIsKnown() const {
+    std::stringstream all;
+    all << std::ifstream(job()).rdbuf();
+    std::string text = all.str();
+    const std::string line = "rate_fixed = true";
+    const auto at = text.find(line);
+    ASSERT_NE(at, std::string::npos);
+    std::ofstream(job()) << text.replace(at, line.size(), "rate_fixed = false");
   }
   [[nodiscard]] std::string job() const { return folder_ + "/job.toml"; }
   [[nodiscard]] std::string shows(const std::string& point, const std::string& power) const {
@@ -167,6 +181,19 @@ class LiveLinksTest : public GuiTest {
         << textOf(w.liveBar()).toStdString();
   }
 
+  /// On a quiet bus whose rate the job does not vouch for: it is refused, and told.
+  static void askInVain(Window& w, Yard& yard) {
+    yard.forgetThatTheRateIsKnown();
+    yard.say("power on");
+    begin(w, yard.job(), true);
+    ASSERT_TRUE(waitFor([&] { return w.live()->troubles().empty(); }));
+    EXPECT_FALSE(w.liveBar()->vouch()->isVisible()) << "nothing was asked yet";
+    QTest::mouseClick(w.liveBar()->ask(), Qt::LeftButton);
+    ASSERT_TRUE(waitFor([&] { return w.liveBar()->vouch()->isVisible(); }))
+        << textOf(w.liveBar()).toStdString();
+    EXPECT_EQ(w.source()->evidence()->sent(), 0U);
+  }
+
   static const readiness::Step& step(Window& w, std::string_view name) {
     for (const auto& s : w.source()->sheet()->steps)
       if (s.name == name) return s;
@@ -246,6 +273,67 @@ TEST_F(LiveLinksTest, AVehicleThatDoesNotAnswerIsTracedToTheConnectorsFuse) {
   EXPECT_FALSE(w.reasonsPanel()->asked().isEmpty());
   shoot(w, "links-vehicle-not-ready");
   endAndReview(w);
+}
+
+// Behind a gateway a bus without traffic is normal: asking is refused until somebody vouches for the rate.
+TEST_F(LiveLinksTest, OnAQuietBusTheWindowSaysWhyItDoesNotAskAndAPersonVouchesForTheRate) {
+  Yard yard(folder_.path().toStdString(), "gateway-quiet-normal", "slcan", "?bitrate=500000&listen=no");
+  Window w;
+  ASSERT_NO_FATAL_FAILURE(askInVain(w, yard));
+  EXPECT_TRUE(w.liveBar()->vouch()->text().contains("500 kbit/s"))
+      << w.liveBar()->vouch()->text().toStdString();
+  EXPECT_TRUE(textOf(w.liveBar()).contains("Wake the bus"));
+  shoot(w, "links-vouch");
+  for (const QSize size : {QSize(640, 400), QSize(1280, 800)}) {
+    w.resize(size);
+    QTest::qWait(60);
+    std::vector<QString> faults;
+    findLayoutFaults(w.liveBar(), faults);
+    for (const QString& f : faults) ADD_FAILURE() << size.width() << ": " << f.toStdString();
+    for (const auto* l : w.liveBar()->findChildren<QLabel*>())
+      if (const auto* s = dynamic_cast<const ShortLabel*>(l); s != nullptr && s->isVisible()) {
+        EXPECT_FALSE(s->cut()) << size.width() << ": " << s->whole().toStdString();
+      }
+  }
+  QTest::mouseClick(w.liveBar()->vouch(), Qt::LeftButton);
+  ASSERT_TRUE(waitFor([&] { return !w.live()->asking() && w.source()->evidence()->sent() > 0; }))
+      << textOf(w.liveBar()).toStdString();
+  EXPECT_FALSE(w.liveBar()->vouch()->isVisible());
+  ASSERT_TRUE(waitFor([&] { return w.source()->evidence()->frames() > 0; })) << "somebody answers";
+  ASSERT_TRUE(waitFor([&] { return w.events()->rows() > 5; }));
+  w.events()->searchLine()->setText("kind note \"vouched for: 500000\"");
+  QTest::keyClick(w.events()->searchLine(), Qt::Key_Return);
+  ASSERT_TRUE(waitFor([&] { return !w.events()->searching() && w.events()->rows() == 1; }))
+      << "it is recorded";
+  w.events()->searchLine()->clear();
+  endAndReview(w);
+}
+TEST_F(LiveLinksTest, NobodyVouchesDuringAnAttemptNorInASealedJob) {
+  Yard yard(folder_.path().toStdString(), "gateway-quiet-normal", "slcan", "?bitrate=500000&listen=no");
+  {
+    Window w;
+    ASSERT_NO_FATAL_FAILURE(askInVain(w, yard));
+    QTest::mouseClick(w.liveBar()->attempt(), Qt::LeftButton);
+    ASSERT_TRUE(waitFor([&] { return w.live()->attemptRuns() && !w.liveBar()->vouch()->isVisible(); }));
+    QTest::mouseClick(w.liveBar()->attempt(), Qt::LeftButton);
+    ASSERT_TRUE(waitFor([&] { return !w.live()->attemptRuns() && w.liveBar()->ask()->isEnabled(); }));
+    // The gate stays shut for the run: vouching would open nothing, and is not offered.
+    QTest::mouseClick(w.liveBar()->ask(), Qt::LeftButton);
+    ASSERT_TRUE(waitFor([&] { return textOf(w.liveBar()).contains("the gate is shut"); }))
+        << textOf(w.liveBar()).toStdString();
+    EXPECT_FALSE(w.liveBar()->vouch()->isVisible());
+    EXPECT_EQ(w.source()->evidence()->sent(), 0U);
+    EXPECT_TRUE(w.endRecording());
+  }
+  LiveSource sealed(
+      [&] {
+        job::Job j = *job::readJob(yard.job());
+        j.sealed = true;
+        return j;
+      }(),
+      true);
+  EXPECT_FALSE(sealed.mayAsk());
+  EXPECT_FALSE(sealed.rateToVouchFor());
 }
 
 TEST_F(LiveLinksTest, ARecordingForLaterIsMadeThroughTheAtAdapterAndAsksBeforeItEnds) {

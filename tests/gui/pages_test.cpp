@@ -6,6 +6,7 @@
 #include <QAction>
 #include <QCheckBox>
 #include <QComboBox>
+#include <QDialog>
 #include <QFile>
 #include <QFileInfo>
 #include <QLabel>
@@ -15,16 +16,19 @@
 #include <QScrollBar>
 #include <QTemporaryDir>
 #include <QTest>
-#include <QTranslator>
+#include <QWheelEvent>
 
+#include "../readiness/build.hpp"
 #include "gui/attempts_page.hpp"
-#include "gui/core_words.hpp"
+#include "gui/far_view.hpp"
 #include "gui/found_panel.hpp"
 #include "gui/hook_up_page.hpp"
 #include "gui/job_form.hpp"
 #include "gui/live.hpp"
 #include "gui/look.hpp"
+#include "gui/panels.hpp"
 #include "gui/plugins_page.hpp"
+#include "gui/supply_path.hpp"
 #include "gui/window.hpp"
 #include "gui_support.hpp"
 
@@ -33,6 +37,7 @@ namespace pin16::gui {
 // window_test.cpp
 void makeStory(const std::string& file);
 void findLayoutFaults(QWidget* in, std::vector<QString>& faults);
+void findTextTogether(const std::vector<QRectF>& boxes, const QRectF& in, const std::string& where);
 
 namespace {
 
@@ -377,6 +382,32 @@ TEST_F(PagesTest, PowerWithTheHookUpOpenIsNotedSo) {
             std::string::npos);
 }
 
+TEST_F(PagesTest, AJobWithoutLinksSaysSoAndTheCardAsksForWhatTheHeadSaysDecides) {
+  QFile file(path("bare.toml"));
+  ASSERT_TRUE(file.open(QIODevice::WriteOnly));
+  file.write("[job]\narrangement = \"fed-in-place\"\n");
+  file.close();
+  Window w;
+  w.show();
+  w.record(path("bare.toml"), false);
+  ASSERT_NE(w.live(), nullptr) << textOf(w.startPage()).toStdString();
+  ASSERT_TRUE(waitFor([&] { return w.source()->sheet() != nullptr && w.liveBar()->trouble()->isVisible(); }));
+  EXPECT_TRUE(w.liveBar()->trouble()->whole().contains("nothing is heard"));
+  ASSERT_TRUE(w.source()->sheet()->deciding.has_value());
+  const std::string first = w.source()->sheet()->deciding->point;
+  EXPECT_EQ(w.reasonsPanel()->asked().toStdString(), first);
+  // Nobody asked: that it does not answer is supposed, and said so.
+  EXPECT_TRUE(textOf(w.reasonsPanel()).contains("not asked yet")) << textOf(w.reasonsPanel()).toStdString();
+  // Skipped: another one, never the same again.
+  for (auto* b : w.reasonsPanel()->findChildren<QPushButton*>())
+    if (b->isVisible() && b->text() == "skip") {
+      QTest::mouseClick(b, Qt::LeftButton);
+      break;
+    }
+  EXPECT_TRUE(waitFor([&] { return w.reasonsPanel()->asked().toStdString() != first; }));
+  EXPECT_TRUE(w.endRecording());
+}
+
 TEST_F(PagesTest, TheAttemptsOfAJobAreAListAndEachNamesTheOneThingThatWasChanged) {
   const QString file = joinedJob(folder_.path());
   Window w;
@@ -533,13 +564,8 @@ class Pages {
 };
 
 TEST_F(PagesTest, LayoutOfThePagesHoldsAtEverySizeThemeAndLanguage) {
-  QTranslator german;
-  CoreWords german_core;
-  ASSERT_TRUE(german.load(QStringLiteral(":/i18n/pin16_de.qm")));
-  ASSERT_TRUE(german_core.load(QLocale("de")));
   for (const bool de : {false, true}) {
-    if (de) QApplication::installTranslator(&german);
-    if (de) QApplication::installTranslator(&german_core);
+    const German words(de);
     Window w;
     w.show();
     Pages pages(w, de ? "de" : "en");
@@ -572,8 +598,121 @@ TEST_F(PagesTest, LayoutOfThePagesHoldsAtEverySizeThemeAndLanguage) {
     pages.check(w.attemptsPage(), "attempts");
     w.turnTo(w.pluginsPage());
     pages.check(w.pluginsPage(), "plugins");
-    if (de) QApplication::removeTranslator(&german);
-    if (de) QApplication::removeTranslator(&german_core);
+  }
+}
+
+TEST_F(PagesTest, LayoutOfTheSupplyPathHoldsForEveryArrangement) {
+  for (const bool de : {false, true}) {
+    const German words(de);
+    for (const auto arrangement :
+         {job::Arrangement::own_battery, job::Arrangement::fed_in_place, job::Arrangement::removed})
+      for (const bool measured : {false, true}) {
+        const job::Job job = readiness::jobOf(arrangement);
+        readiness::Stream s;
+        if (measured)
+          s.power(event::PowerState::on)
+              .reading("V(src+,src-)=12.53V power=on")
+              .reading("V(pin16,pin4)=12.48V power=on")
+              .reading("V(feed,chassis)=12.48V power=on")
+              .reading("V(loadblade,chassis)=12.48V power=on")
+              .reading("V(interface+,interface-)=12.48V power=on")
+              .reading("V(chassis,src-)=0.015V power=on")
+              .reading("I(feed)=0.313A power=on")
+              .reading("lamp=lit power=on");
+        const readiness::Evidence e = s.evidence();
+        SupplyPath path;
+        path.show(job, readiness::supplyPath(job, e, readiness::assess(job, e, {})));
+        path.setVisible(true);
+        for (const int width : {1260, 1280, 1920}) {
+          path.resize(width, path.height());  // which follows from the width
+          QTest::qWait(20);
+          const QString where = QStringLiteral("path-%1-%2-%3%4")
+                                    .arg(text(job::toText(arrangement)))
+                                    .arg(width)
+                                    .arg(de ? "de" : "en", measured ? "-measured" : "");
+          shoot(path, where);
+          EXPECT_EQ(path.cut(), 0) << where.toStdString();
+          findTextTogether(path.textBoxes(), path.rect(), where.toStdString());
+        }
+      }
+  }
+}
+
+TEST_F(PagesTest, LayoutOfWhatIsShownDuringARecordingHoldsAtEverySizeThemeAndLanguage) {
+  for (const bool de : {false, true}) {
+    const German words(de);
+    Window w;
+    w.show();
+    Pages pages(w, de ? "de" : "en");
+    w.tryBench("own-battery-sound", true);
+    ASSERT_NE(w.live(), nullptr) << textOf(w.startPage()).toStdString();
+    // The bench switches itself on; a fed module of its own makes the meters' volts move.
+    ASSERT_TRUE(waitFor([&] {
+      return w.source()->sheet() != nullptr && w.source()->evidence()->power() == event::PowerState::on &&
+             w.source()->timeline()->series().size() >= 4;
+    }));
+    pages.check(w.header()->parentWidget(), "live-sheet");
+    // What the command is told by an option is a button of the window.
+    ASSERT_TRUE(waitFor([&] {
+      return w.header()->first()->whole().contains(de ? "fragen" : "press \"ask\"");
+    })) << w.header()->first()->whole().toStdString();
+    EXPECT_FALSE(w.header()->first()->whole().contains("--"));
+    // What is asked for before power, by a dialogue.
+    QTest::mouseClick(w.liveBar()->power(), Qt::LeftButton);
+    ASSERT_TRUE(waitFor([&] { return w.source()->evidence()->power() == event::PowerState::off; }));
+    answerNextDialog("power-on", [&](QDialog& d) {
+      std::vector<QString> faults;
+      findLayoutFaults(&d, faults);
+      // Who scrolls past a question has not answered it.
+      for (auto* c : d.findChildren<QComboBox*>()) {
+        c->setFocus();
+        QWheelEvent down(c->rect().center(), c->mapToGlobal(c->rect().center()), {}, {0, -120}, Qt::NoButton,
+                         Qt::NoModifier, Qt::NoScrollPhase, false);
+        QApplication::sendEvent(c, &down);
+        EXPECT_EQ(c->currentIndex(), 0);
+      }
+      for (const QString& f : faults) ADD_FAILURE() << "power dialogue: " << f.toStdString();
+      shoot(d, de ? "live-power-de" : "live-power-en");
+      d.findChild<QLineEdit*>()->setText("Kim");
+      for (auto* c : d.findChildren<QComboBox*>()) c->setCurrentIndex(1);
+    });
+    QTest::mouseClick(w.liveBar()->power(), Qt::LeftButton);
+    ASSERT_TRUE(waitFor([&] { return w.source()->evidence()->power() == event::PowerState::on; }));
+    w.turnTo(w.hookUpPage());
+    pages.check(w.hookUpPage(), "hook-up-power-on");
+    w.lookFromAfar(true);
+    FarView& far = *w.farView();
+    far.toneButton()->click();
+    ASSERT_TRUE(waitFor([&] { return far.heard()->isVisible() && far.heard()->text().contains("V("); }))
+        << far.heard()->text().toStdString();
+    pages.check(&far, "far-live");
+    far.toneButton()->click();
+    // A mark is taken by its key, told, and recorded in English.
+    const auto marks = far.findChildren<QPushButton*>();
+    const auto saw =
+        std::find_if(marks.begin(), marks.end(), [](auto* b) { return b->text().endsWith("(6)"); });
+    ASSERT_NE(saw, marks.end());
+    QTest::mouseClick(*saw, Qt::LeftButton);
+    EXPECT_TRUE(textOf(&far).contains(de ? "Markiert: gesehen" : "Marked: saw"))
+        << textOf(&far).toStdString();
+    // During an attempt one line only, on the sheet as at arm's length.
+    QTest::mouseClick(w.liveBar()->attempt(), Qt::LeftButton);
+    ASSERT_TRUE(w.live()->attemptRuns());
+    QTest::qWait(100);
+    EXPECT_EQ(textOf(&far).trimmed(), w.live()->attemptText()) << "the one line";
+    pages.check(&far, "far-attempt");
+    w.lookFromAfar(false);
+    pages.check(w.header()->parentWidget(), "live-attempt");
+    QTest::mouseClick(w.liveBar()->attempt(), Qt::LeftButton);
+    ASSERT_FALSE(w.live()->attemptRuns());
+    // In the list: one that is over and waits for what the other program said, and the line for the next one.
+    w.turnTo(w.attemptsPage());
+    ASSERT_TRUE(waitFor([&] { return w.attemptsPage()->saidLine()->isVisible(); }));
+    QTest::mouseClick(w.attemptsPage()->attemptButton(), Qt::LeftButton);
+    pages.check(w.attemptsPage(), "attempts-live");
+    const std::string capture = w.source()->file();
+    ASSERT_TRUE(w.endRecording());
+    EXPECT_NE(textOfFile(capture).find("mark: saw"), std::string::npos);
   }
 }
 

@@ -329,6 +329,61 @@ TEST(GateShut, RateFixedByTheOperatorOrNoRateNeedsNoProof) {
   expectSent(bench, functionalTarget(), "01 00");
 }
 
+TEST(GateShut, ARateVouchedForInTheRunCountsForThatLinkUntilItErrsOrChanges) {
+  World w({}, false);
+  event::LinkState s;
+  s.condition = event::LinkCondition::up;
+  s.bitrate = 500000;
+  w.state(s);
+  w.state(s, 1);
+  expectRefused(w, functionalTarget(), "01 00", "proven");
+  EXPECT_TRUE(Gate::isForWantOfProof(w.refused[0]));
+  ASSERT_TRUE(w.gate.vouchRate(0));
+  s.rx_errors = 1;  // counters move
+  w.state(s);
+  expectSent(w, functionalTarget(), "01 00");
+  Ask other;
+  other.link = 1;
+  other.target = functionalTarget();
+  other.request = hex("01 00");
+  w.results.clear();
+  w.ask(other);
+  ASSERT_FALSE(w.results.at(0).state) << "nobody vouched for the other link";
+  s.bitrate = 250000;
+  w.state(s);
+  expectRefused(w, functionalTarget(), "01 00", "proven");
+  ASSERT_TRUE(w.gate.vouchRate(0));
+  s.condition = event::LinkCondition::gone;
+  w.state(s);
+  s.condition = event::LinkCondition::up;
+  w.state(s);
+  expectRefused(w, functionalTarget(), "01 00", "proven");
+  ASSERT_TRUE(w.gate.vouchRate(0));
+  event::CanFrame error;
+  error.word = event::kErrorFlag | CAN_ERR_PROT;
+  error.length = 8;
+  w.inbound(error);
+  expectRefused(w, functionalTarget(), "01 00", "proven");
+}
+TEST(GateShut, NobodyVouchesInASealedJobOnceShutOrForALineMedium) {
+  World sealed({.sealed = true, .rate_fixed = false, .module_request_ids = {}}, false);
+  const Status no = sealed.gate.vouchRate(0);
+  ASSERT_FALSE(no);
+  EXPECT_EQ(no.error().kind, ErrorKind::gate);
+  expectRefused(sealed, functionalTarget(), "01 00", "sealed");
+  EXPECT_FALSE(Gate::isForWantOfProof(sealed.refused[0]));
+  World shut({}, false);
+  shut.gate.shut("an attempt runs");
+  EXPECT_FALSE(shut.gate.vouchRate(0));
+  expectRefused(shut, functionalTarget(), "01 00", "attempt");
+  World line({}, false);
+  event::LinkState s;
+  s.condition = event::LinkCondition::up;
+  s.medium = event::Medium::iso14230_4;
+  line.state(s);
+  EXPECT_FALSE(line.gate.vouchRate(0)) << "the first contact wakes modules: the URI names the medium";
+}
+
 // A link that hears nothing before it asks: its operator named the rate in its URI.
 TEST(GateShut, RateNamedForALinkCountsForThatLinkOnly) {
   World w({}, false);

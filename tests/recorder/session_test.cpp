@@ -34,10 +34,13 @@ class Counter : public event::Sink {
       if (const auto f = h.kind == event::Kind::frame ? batch.frame(h) : std::nullopt) {
         EXPECT_EQ(h.wire_bits, can::packWireBits(can::wireBits(*f)));
       }
+      if (h.kind == event::Kind::note)
+        if (const auto note = batch.record<event::Note>(h)) notes.push_back(*note);
       last_sequence = h.sequence;
     }
   }
   std::map<event::Kind, int> kinds;
+  std::vector<event::Note> notes;
   std::uint64_t last_sequence = 0;
 };
 
@@ -70,6 +73,18 @@ class RecorderProcess : public testing::Test {
     if (reader)
       for (event::Batch b; (*reader)->next(b);) counter.take(b);
     return counter.kinds;
+  }
+  /// By whom, as the file has it.
+  std::string vouchedFor() {
+    Counter counter;
+    std::string by;
+    auto reader = capture::Reader::open(config_.file);
+    EXPECT_TRUE(reader);
+    if (reader)
+      for (event::Batch b; (*reader)->next(b);) counter.take(b);
+    for (const event::Note& n : counter.notes)
+      if (n.text.find("is vouched for") != std::string::npos) by += n.by + ";";
+    return by;
   }
   Result<Reply> finish(Session& session) {
     Command end;
@@ -133,9 +148,15 @@ TEST_F(RecorderProcess, TheGateOfASealedRunRefusesAndTheRefusalIsRecorded) {
   const auto reply = (*session)->call(ask, counter_);
   ASSERT_FALSE(reply);
   EXPECT_EQ(reply.error().kind, ErrorKind::gate);
+  Command vouch;
+  vouch.action = Action::vouch;
+  const auto vouched = (*session)->call(vouch, counter_);
+  ASSERT_FALSE(vouched);
+  EXPECT_EQ(vouched.error().kind, ErrorKind::gate);
   ASSERT_TRUE(finish(**session));
   const auto kinds = kindsOfFile();
   EXPECT_EQ(kinds.count(event::Kind::sent), 0U);
+  EXPECT_EQ(vouchedFor(), "") << "what was refused is not noted as done";
   EXPECT_GE(kinds.at(event::Kind::refused), 1);
 }
 
@@ -145,6 +166,13 @@ TEST_F(RecorderProcess, OnceAnAttemptHasBegunEveryRequestIsRefusedEvenAfterItsEn
   seeFrames(**session, 5);
   const Command ask = askEverybody();
   ASSERT_TRUE((*session)->call(ask, counter_));  // so the refusals below are the attempt's
+  Command vouch;
+  vouch.action = Action::vouch;
+  vouch.by = "A";
+  ASSERT_TRUE((*session)->call(vouch, counter_));
+  vouch.link = 9;
+  EXPECT_FALSE((*session)->call(vouch, counter_)) << "there is no such link";
+  vouch.link = 0;
   for (const bool begins : {true, false}) {
     event::Attempt mark;
     mark.begins = begins;
@@ -156,9 +184,13 @@ TEST_F(RecorderProcess, OnceAnAttemptHasBegunEveryRequestIsRefusedEvenAfterItsEn
     ASSERT_FALSE(reply);
     EXPECT_EQ(reply.error().kind, ErrorKind::gate);
     EXPECT_NE(reply.error().text().find("attempt"), std::string::npos) << reply.error().text();
+    const auto vouched = (*session)->call(vouch, counter_);
+    ASSERT_FALSE(vouched);
+    EXPECT_EQ(vouched.error().kind, ErrorKind::gate);
   }
   ASSERT_TRUE(finish(**session));
   const auto kinds = kindsOfFile();
+  EXPECT_EQ(vouchedFor(), "A;") << "who vouched stands in the file, once";
   EXPECT_EQ(kinds.at(event::Kind::attempt), 2);
   EXPECT_EQ(kinds.at(event::Kind::refused), 2);
 }

@@ -31,7 +31,8 @@ protocol::SupplyCourse course(const char* point, const char* unit, double first,
 TEST(AttemptList, WhatIsKeptAndWhatIsInTheCaptureIsOneRow) {
   protocol::AttemptReport a = report(kBegin_ns + 5 * kNsPerMs, protocol::Rung::silent);
   a.supply = {course("V(src+,src-)", "V", 12.6, 12.1), course("V(pin16,pin4)", "V", 12.4, 9.6),
-              course("I(feed)", "A", 0.3, 0)};
+              course("I(feed)", "A", 0.3, 0), course("V(chassis,src-)", "V", 0.01, 0),
+              course("V(pin14,pin4)", "V", 2.5, 1.5)};
   const std::vector<job::AttemptEntry> kept = {
       {"2026-09-24T11:00:00.000000Z", "no-bit", 1, std::nullopt, "", "", "a.pcapng"},
       {"2026-09-24T12:00:00.005000Z", "silent", 2, 17, "other cable", "no answer", "b.pcapng"}};

@@ -1,9 +1,13 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // What a person waits for in the window: the first rows of a capture of about 1 GB painted, without and with
 // a kept index; a step of scrolling, a step of zoom, each with its paint; ten channels at 1 kHz live at 20
-// frames a second, as share of one core. Wall time but for the share. Makes its own file.
+// frames a second, as share of one core. Wall time but for the share. Makes its own file, written out by a
+// sync; "cold": each time dropped from the page cache by posix_fadvise, and what of it stayed is counted by
+// mincore. What a disk or a host keeps in a cache of its own stays there.
 //   window_paint FOLDER [MILLION EVENTS], or window_paint live: the last of it alone
+#include <fcntl.h>
 #include <fmt/format.h>
+#include <sys/mman.h>
 #include <sys/resource.h>
 #include <unistd.h>
 
@@ -125,6 +129,38 @@ double firstPaint(gui::Window& w, const std::string& file) {
   return took;
 }
 
+/// Out of the page cache; the share of it that stayed in.
+double drop(const std::string& file) {
+  const int fd = open(file.c_str(), O_RDONLY | O_CLOEXEC);
+  const std::size_t size = std::filesystem::file_size(file);
+  const auto page = static_cast<std::size_t>(sysconf(_SC_PAGESIZE));
+  if (fd < 0 || fdatasync(fd) != 0 || posix_fadvise(fd, 0, 0, POSIX_FADV_DONTNEED) != 0)
+    std::exit((fmt::print("cannot be dropped from the page cache\n"), 1));
+  void* at = mmap(nullptr, size, PROT_READ, MAP_SHARED, fd, 0);
+  close(fd);
+  std::vector<unsigned char> in((size + page - 1) / page);
+  if (at == MAP_FAILED || mincore(at, size, in.data()) != 0) std::exit((fmt::print("no mincore\n"), 1));
+  munmap(at, size);
+  const auto kept = std::count_if(in.begin(), in.end(), [](unsigned char c) { return (c & 1U) != 0; });
+  return static_cast<double>(kept) / static_cast<double>(in.size());
+}
+
+/// Each in a window of its own, whose reading ends with it.
+void cold(const char* what, const std::string& file) {
+  std::vector<double> all;
+  double kept = 0;
+  for (int i = 0; i < 11; ++i) {
+    gui::Window w;
+    w.resize(1920, 1080);
+    w.show();
+    QTest::qWait(200);
+    kept = std::max(kept, drop(file));
+    all.push_back(firstPaint(w, file));
+  }
+  line(what, all);
+  fmt::print("  of the file in the page cache before: {:.2f} % at most\n", kept * 100);
+}
+
 void live() {
   review::Timeline timeline(kNsPerSecond);
   std::uint64_t n = 0;
@@ -196,6 +232,7 @@ int main(int argc, char** argv) {
   fmt::print("{:.2f} GB, {} million events; platform {}\n",
              static_cast<double>(std::filesystem::file_size(file)) / 1e9, events / 1'000'000,
              QApplication::platformName().toStdString());
+  cold("first paint, cold, no index yet", file);
   {
     gui::Window w;
     w.resize(1920, 1080);
@@ -208,6 +245,7 @@ int main(int argc, char** argv) {
     fmt::print("everything judged, index kept      {:9.1f} ms more\n", ms(timer));
     fmt::print("memory at most                     {:9} MB\n", residentMB());
   }
+  cold("first paint, cold, index kept", file);
   gui::Window w;
   w.resize(1920, 1080);
   w.show();
