@@ -422,14 +422,17 @@ void ReasonsPanel::showCauses(const std::optional<reasons::Answer>& answer, bool
     put(causes_, label(tr("Weighing the causes \u2026"), Role::plain, true));
     return;
   }
-  if (answer->unexplained)
+  // Before it was asked nobody knows that it is silent: what does not fit that says nothing.
+  const bool fits = !answer->unexplained;
+  if (!fits && asked_)
     put(causes_, label(tr("Nothing known explains these readings. Take again those that do not fit."),
                        Role::plain, true));
   for (const auto& misfit : answer->misfits)
-    put(causes_, label(tr("%1 %2 does not fit the rest, %3 expected: take it again.")
-                           .arg(QLatin1String(reasons::readings()[misfit.reading].id),
-                                coreText(misfit.measured), coreText(misfit.expected)),
-                       Role::plain, true));
+    if (fits || asked_)
+      put(causes_, label(tr("%1 %2 does not fit the rest, %3 expected: take it again.")
+                             .arg(QLatin1String(reasons::readings()[misfit.reading].id),
+                                  coreText(misfit.measured), coreText(misfit.expected)),
+                         Role::plain, true));
   int rank = 0;
   for (const auto& e : answer->ranked) {
     put(causes_, label(titleText(e.causes), Role::heading, true));

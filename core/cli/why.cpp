@@ -159,7 +159,9 @@ int Why::run() {
                  "the module answers in this capture: what follows is about a time when it does not\n");
   if (!o_.json && operatorPresent())
     if (Status s = ask(m); !s) return fail(s.error());
-  const auto answer = reasons::explain(m, reasons::policyOf(job_, powered_), left_out_);
+  auto answer = reasons::explain(m, reasons::policyOf(job_, powered_), left_out_);
+  // No cause of silence has to explain readings of a time when it answered.
+  if (gathered_.answered) answer.unexplained = false;
   if (o_.json)
     fmt::print("{}\n", whyJson(job_, m, answer));
   else

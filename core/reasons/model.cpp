@@ -647,6 +647,15 @@ int identifiers(const Talk& t) {
 /// Repaired copies for what a try at the bench would change.
 Talk with(const Bench& changed) { return talk(changed, feedModule(changed)); }
 
+/// What giving the module something it lacked comes to: 0 nothing, 1 it answers, 2 it starts and keeps
+/// silent.
+int started(const Fed& before, const Bench& given) {
+  const Fed after = feedModule(given);
+  if (answer(talk(given, after), {}) == 1) return 1;
+  const auto draws = [](const Fed& f) { return f.running || f.pattern == 1; };
+  return draws(after) && !draws(before) ? 2 : 0;
+}
+
 void setAnswers(const Bench& b, const Fed& fed, const Talk& t, Predicted& p) {
   const auto set = [&p](R r, double v) { p.value[static_cast<std::size_t>(r)] = v; };
   const int error = errorClass(t);
@@ -687,13 +696,13 @@ void setAnswers(const Bench& b, const Fed& fed, const Talk& t, Predicted& p) {
   if (b.needs_wake || b.asleep || !b.key_on || b.timer_off) {
     Bench woken = b;
     woken.wake_given = true, woken.asleep = false, woken.key_on = true, woken.timer_off = false;
-    set(R::answer_wake, answer(with(woken), {}) == 1 ? 1 : 0);
+    set(R::answer_wake, started(fed, woken));
   } else {
     set(R::answer_wake, 0);
   }
   Bench both = b;
   both.needs_second = false;
-  set(R::answer_feed2, b.needs_second && !b.second_given ? answer(with(both), {}) == 1 : 0);
+  set(R::answer_feed2, b.needs_second && !b.second_given ? started(fed, both) : 0);
   set(R::interface_alone, b.interface_dead || !b.port_right || b.port_asleep ? 0 : 1);
   Bench other = b;
   other.interface_dead = other.bus_side_dead = other.listen_only = other.port_asleep =
@@ -703,7 +712,11 @@ void setAnswers(const Bench& b, const Fed& fed, const Talk& t, Predicted& p) {
   if (other.term_extra_ohm < kOpen_ohm && !b.plugged_device)
     other.term_extra_ohm = kOpen_ohm, other.rings = false;
   const Talk o = with(other);
-  set(R::answer_otherif, !o.adapter ? 2 : answer(o, {}) == 1 ? 1 : 0);
+  const auto heard = [](const Talk& x) {
+    return x.adapter &&
+           (identifiers(x) > 0 || (errorClass(x) == kNone && !x.b.listen_only && !x.b.bus_side_dead));
+  };
+  set(R::answer_otherif, !o.adapter ? 2 : answer(o, {}) == 1 ? 1 : heard(o) && !heard(t) ? 3 : 0);
   const bool touched = b.port_asleep || b.bus_contact_open || b.contact16_ohm > 10 || b.contact4_ohm > 10;
   set(R::reseat, touched && b.coin[10] < 0.9 ? 1 : 0);
   if (b.gateway) {
@@ -711,7 +724,8 @@ void setAnswers(const Bench& b, const Fed& fed, const Talk& t, Predicted& p) {
     direct.gateway = false;
     direct.gateway_filters = false;
     direct.others = false;
-    set(R::answer_direct, answer(with(direct), {}) == 1 ? 1 : 0);
+    const Talk d = with(direct);
+    set(R::answer_direct, answer(d, {}) == 1 ? 1 : identifiers(d) == 2 ? 2 : 0);
   } else {
     set(R::answer_direct, kNaN);
   }

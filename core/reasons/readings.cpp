@@ -264,16 +264,22 @@ const std::vector<Reading>& readings() {
            "answer within 10 s: no / yes / refused", kAll, "estimate", "read-only request"),
       told("answer@again", Power::on, "program", 0.3, {"no", "yes"},
            "ask again 10 s after power-up: no / yes", kAll, "estimate", "read-only request"),
-      told("answer@wake", Power::on, "person: key or wake lead", 2, {"no", "yes"},
-           "answer after key on or wake level: no / yes", kAll, "estimate",
-           "may be a further power-up of the module", 1),
+      told("answer@wake", Power::on, "person: key or wake lead", 2, {"no", "yes", "starts"},
+           "answer after key on or wake level: no / yes / starts: no answer, but its current rises", kAll,
+           "estimate", "may be a further power-up of the module", 1),
       told("answer@kline", Power::on, "program", 1, {"no", "yes"}, "K-line answers: no / yes", kAll,
            "estimate", "read-only"),
-      told("answer@direct", Power::on, "breakout at the gateway", 10, {"no", "yes"},
-           "interface joined to the bus on the far side of the gateway, at the gateway's own plug: no / yes",
-           kVehicle, "estimate", "never at the restraint module or its harness"),
-      told("answer@otherif", Power::on, "second interface", 4, {"no", "yes", "still no adapter"},
-           "answer with another interface: no / yes / still no adapter", kAll, "estimate"),
+      told(
+          "answer@direct", Power::on, "breakout at the gateway", 10, {"no", "yes", "frames, no answer"},
+          "interface joined to the bus on the far side of the gateway, at the gateway's own plug: no / yes / "
+          "frames, no answer",
+          kVehicle, "estimate", "never at the restraint module or its harness"),
+      told("answer@otherif", Power::on, "second interface", 4,
+           {"no", "yes", "still no adapter", "hears more"},
+           "answer with another interface: no / yes / still no adapter / hears more: no answer, but frames "
+           "or an "
+           "acknowledge where the first had none",
+           kAll, "estimate"),
       told("reseat", Power::on, "hand", 0.7, {"no change", "works"},
            "lamp and answer after unplugging and replugging the interface: no change / works", kAll,
            "estimate"),
@@ -329,9 +335,11 @@ const std::vector<Reading>& readings() {
               {},
               kRig,
               "estimate"},
-      told("answer@feed2", Power::on, "person: second feed", 4, {"no", "yes"},
-           "power off, give the second feed too (fused, from the same source), on again: no / yes", kRig,
-           "estimate", "one further power-up", 1),
+      told("answer@feed2", Power::on, "person: second feed", 4, {"no", "yes", "starts"},
+           "power off, give the second feed too (fused, from the same source), on again: no / yes / starts: "
+           "no "
+           "answer, but its current rises",
+           kRig, "estimate", "one further power-up", 1),
       volts("V(interface+,interface-)", 1.5, "20 V DC", "interface's own supply, at its plug", kAll,
             "points.md"),
   };

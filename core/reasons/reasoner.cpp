@@ -30,7 +30,8 @@ constexpr double kGroup_bits = 0.25;  // all allowed readings together part two 
 // much less probable than expected, all together. Some are wrong anyhow, the more the more there are, and
 // surprise spreads with their root. Own figures, for at most 3 in 100 false alarms on benches of the model,
 // with 8 readings as with 40.
-constexpr double kWrongMost = 1.4, kWrongEach = 0.06, kSurpriseMost_bits = 3.1;
+constexpr std::size_t kInVain = 2;  // groups mended in vain: from then on only single causes explain
+constexpr double kWrongMost = 1.4, kWrongEach = 0.06, kSurpriseMost_bits = 2.6, kMeet_bits = 6;
 constexpr int kTries = 40;  // draws a wanted sample with the symptom
 
 /// The scale on which a reading is compared, and how its codes lie on it.
@@ -132,6 +133,11 @@ struct Reasoner::Impl {
     return readings()[r].unit == Unit::answer ? readings()[r].answers.size() : edges[r].size() + 1;
   }
   [[nodiscard]] bool stillThere(std::size_t cause) const { return cause != kSound && !mended[cause]; }
+  [[nodiscard]] std::size_t mendedGroups() const {
+    return static_cast<std::size_t>(std::count_if(groups.begin(), groups.end(), [&](const auto& g) {
+      return std::any_of(g.begin(), g.end(), [&](std::size_t c) { return mended[c]; });
+    }));
+  }
   /// What the hypothesis comes to after the mends: kSound twice, it is ruled out or was sound.
   [[nodiscard]] std::pair<std::size_t, std::size_t> left(const Hypothesis& h) const {
     const std::size_t a = stillThere(h.a) ? h.a : kSound, b = stillThere(h.b) ? h.b : kSound;
@@ -142,7 +148,7 @@ struct Reasoner::Impl {
   void makeBins();
   void makeDistances();
   void makeGroups(const std::vector<bool>& left_out);
-  void update();
+  void update(bool single_causes_only = false);
   [[nodiscard]] std::vector<double> without(std::size_t taken_index) const;
   [[nodiscard]] std::vector<double> presence(const std::vector<double>& w) const;
   [[nodiscard]] std::vector<std::size_t> attribution(std::vector<double>& of_group) const;
@@ -311,7 +317,11 @@ void Reasoner::Impl::makeBins() {
       edges[r].push_back(between(best));
     }
     std::sort(edges[r].begin(), edges[r].end());
-    edges[r].erase(std::unique(edges[r].begin(), edges[r].end()), edges[r].end());
+    // A bin narrower than the instrument is sure of would make whatever falls into it look improbable.
+    std::vector<double> apart_enough;
+    for (const double e : edges[r])
+      if (apart_enough.empty() || e - apart_enough.back() >= width(reading, e, -1)) apart_enough.push_back(e);
+    edges[r] = std::move(apart_enough);
     const std::size_t n = edges[r].size() + 1;
     for (std::size_t c = 0; c < kCodes; ++c) {
       if (!used[c]) continue;
@@ -417,10 +427,10 @@ void Reasoner::Impl::makeGroups(const std::vector<bool>& left_out) {
   groups = std::move(joined);
 }
 
-void Reasoner::Impl::update() {
+void Reasoner::Impl::update(bool single_causes_only) {
   std::vector<double> logs(total);
   for (const Hypothesis& h : hyps) {
-    const bool out = h.a != kSound && left(h).first == kSound;
+    const bool out = (h.a != kSound && left(h).first == kSound) || (single_causes_only && h.b != kSound);
     const double each = out ? -1e6 : h.log_prior - std::log(static_cast<double>(h.count));
     std::fill_n(logs.begin() + static_cast<std::ptrdiff_t>(h.from), h.count, each);
   }
@@ -696,6 +706,10 @@ std::vector<Weight> Reasoner::weigh(const std::vector<std::size_t>& group) const
 std::vector<Fit> Reasoner::fits() const {
   const Impl& m = *impl_;
   std::vector<Fit> out;
+  // Three faults at once are rarer than one that is not in the catalogue.
+  const auto kept = m.weight;
+  const bool in_vain = m.mendedGroups() >= kInVain;
+  if (in_vain) impl_->update(true);
   const std::vector<std::size_t> one(m.hyps.size(), 0);
   const auto leader = ranking().front().causes;
   std::vector<double> p;
@@ -725,13 +739,20 @@ std::vector<Fit> Reasoner::fits() const {
     f.surprise = -std::log2(seen) - entropy(p.data(), n);
     out.push_back(f);
   }
+  if (in_vain) impl_->weight = kept;
   return out;
 }
 
 bool Reasoner::unexplained() const {
+  const Impl& m = *impl_;
   double wrong = 0, surprise = 0;
   for (const Fit& f : fits()) wrong += f.wrong, surprise += f.surprise;
-  const auto n = static_cast<double>(impl_->taken.size());
+  // That two faults meet is improbable too, and yet explains.
+  if (m.mendedGroups() < kInVain)
+    for (const auto& h : m.hyps)
+      if (h.b != kSound)
+        for (std::size_t s = h.from; s < h.from + h.count; ++s) surprise -= kMeet_bits * m.weight[s];
+  const auto n = static_cast<double>(m.taken.size());
   return wrong >= kWrongMost + kWrongEach * n || surprise >= kSurpriseMost_bits * std::sqrt(std::max(n, 8.0));
 }
 

@@ -166,6 +166,30 @@ TEST(Model, IdleWiresAreAtTwoAndAHalfVoltsAndAsleepAtZero) {
   EXPECT_NEAR(predict(b)[R::v_pin6_pin4], 0, 0.1);
 }
 
+// What is tried at the bench tells more than an answer: a fault behind another shows once the first is given.
+TEST(Model, WhatIsGivenStartsTheModuleThoughAnotherFaultKeepsItSilent) {
+  Bench b = plain(Arrangement::removed, 6);
+  b.needs_second = true, b.second_given = false;
+  EXPECT_EQ(predict(b)[R::answer_feed2], 1);
+  EXPECT_EQ(predict(b)[R::answer_wake], 0);
+  b.rate_wrong = true;
+  EXPECT_EQ(predict(b)[R::answer_feed2], 2);
+  b.wire_ohm = kOpen_ohm;
+  EXPECT_EQ(predict(b)[R::answer_feed2], 0);
+
+  b = plain(Arrangement::removed, 6);
+  b.asleep = true;
+  EXPECT_EQ(predict(b)[R::answer_wake], 1);
+  b.rate_wrong = true;
+  EXPECT_EQ(predict(b)[R::answer_wake], 2);
+
+  b = plain(Arrangement::removed, 6);
+  b.bus_side_dead = true;
+  EXPECT_EQ(predict(b)[R::answer_otherif], 1);
+  b.locked = true;  // the other interface's frames are acknowledged, its requests are not answered
+  EXPECT_EQ(predict(b)[R::answer_otherif], 3);
+}
+
 TEST(Model, LoneSenderTurnsPassiveAndNeverBusOff) {  // ISO 11898-1, rule on acknowledge errors
   Bench b = plain(Arrangement::removed, 5);
   b.dead_open = true;

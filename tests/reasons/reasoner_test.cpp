@@ -171,6 +171,21 @@ TEST(Posterior, WhatWasMendedInVainIsOutAndItsPairIsTheOther) {
   EXPECT_GT(m.present()[first.front()], 0);
 }
 
+TEST(Posterior, AfterTwoMendsInVainThreeFaultsAreNoExplanation) {
+  Reasoner m = make(Arrangement::own_battery, true);
+  for (const char* text :
+       {"V(src+,src-)=12.6V", "R(connfuse)=0.01ohm", "V(connfuse supply,chassis)=12.4V", "V(pin16,pin4)=0V",
+        "interface-lamp=off", "R(pin14,pin4)=0.6ohm", "V(pin14,pin4)=0V", "V(pin6,pin4)=0.1V"})
+    tell(m, text);
+  EXPECT_FALSE(m.unexplained());  // pin 16 open, and CAN low on ground
+  m.mended({*findCause("crash-cutoff")});
+  EXPECT_FALSE(m.unexplained());
+  const auto before = m.present();
+  m.mended({*findCause("module-locked")});
+  EXPECT_TRUE(m.unexplained());
+  EXPECT_GT(m.present()[*findCause("pin16-open")], 0.9 * before[*findCause("pin16-open")]);
+}
+
 TEST(NextMeasurement, KeepsToTheBudgetOfPowerUps) {
   Reasoner m = make(Arrangement::removed);
   tell(m, "R(feed,chassis)=20kohm"), tell(m, "V(src+,src-)=12.6V");

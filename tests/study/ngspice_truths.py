@@ -593,17 +593,18 @@ class Bench:
         return nodes, hears, lines
 
     def with_feed2(self):
-        """Whether the module answers once its second feed is given too."""
+        """Whether the module starts once its second feed is given too, and whether it then answers."""
         before = self.r["feed2"][2]
         if before < 1e6:
-            return False
+            return False, False
         self.r["feed2"][2] = 0.08
         state = self.module_state()
         nodes, hears, _ = self.bus(state, "ok")
         self.r["feed2"][2] = before
         a = "o" if self.gateway else "m"
-        return (state == "running" and not (self.silent or self.busoff or self.filters or self.kline) and
-                hears("i", a) and hears(a, "i"))
+        return state in ("running", "cycling"), (
+            state == "running" and not (self.silent or self.busoff or self.filters or self.kline) and
+            hears("i", a) and hears(a, "i"))
 
     def r_between(self):
         ends = [x[2] for k, x in self.r.items() if k.startswith(("end", "choke")) and x[2] < 1e6 and
@@ -761,9 +762,10 @@ class Bench:
         out["answer@29bit"] = yes(can and self.id_size)
         out["answer@longwait"] = "refused" if can and self.locked else yes(can and self.slow)
         out["answer@again"] = yes(can and self.early)
-        woken = state == "asleep" and (self.asleep or self.ignition_off) and wakes and not self.listen and \
+        woken = state == "asleep" and (self.asleep or self.ignition_off) and wakes and \
             not (self.need_feed2 and out["V(feed2,chassis)"] < 6 and not self.ignition_off)
-        out["answer@wake"] = yes(woken and self.r_between() < 75)
+        out["answer@wake"] = ("no" if not woken else
+                              "yes" if talks and not self.listen and self.r_between() < 75 else "starts")
         out["answer@all"] = ("refused" if can and self.locked else
                              yes(can and (self.slow or self.early or self.id_size or self.address)))
         if out["identifiers"] in ("none", "no adapter"):
@@ -775,7 +777,9 @@ class Bench:
                                 "loose" if loose and rng.random() < 0.6 else "right")
         out["answer@restart"] = yes(can and self.early)
         if not self.own:
-            out["answer@feed2"] = yes(self.need_feed2 and not self.listen and not self.wrong_rate and self.with_feed2())
+            fed, answers = self.with_feed2() if self.need_feed2 else (False, False)
+            out["answer@feed2"] = ("no" if not fed else
+                                   "yes" if answers and talks and not (self.listen or self.wrong_rate) else "starts")
         out["interface-alone"] = "no" if self.if_dead or self.port else "yes"
         out["fd-scan"] = "no"
         if self.car:
@@ -784,15 +788,18 @@ class Bench:
             out["battery-look"] = "fine"
         out["answer@kline"] = yes(self.kline and state == "running")
         if self.car:
-            out["answer@direct"] = yes(self.gateway and state == "running" and
-                                       (self.filters or "o" not in nodes) and not self.listen)
+            at_far_side = self.gateway and talks and running and not self.listen
+            out["answer@direct"] = ("yes" if at_far_side and (self.filters or "o" not in nodes) else
+                                    "frames, no answer" if at_far_side and module_sends and not self.wrong_rate else "no")
         other = lit or self.if_dead or self.if_contact
         other_path = "m" in nodes or through
         cured = self.if_dead or self.if_bus or self.listen or self.if_contact or (self.port and rng.random() < 0.7)
         fed_conn = self.two_sources or out["V(pin16,pin4)"] > 7
         out["answer@otherif"] = ("still no adapter" if not fed_conn else
                                  "yes" if cured and other and other_path and not self.if_contact else
-                                 "yes" if self.if_contact and other_path and rng.random() < 0.7 else "no")
+                                 "yes" if self.if_contact and other_path and rng.random() < 0.7 else
+                                 "hears more" if cured and not self.if_contact and "o" in nodes and
+                                 not (heard or listeners) else "no")
         out["reseat"] = "works" if self.if_contact else "no change"
         self.answered = can and not (self.address or self.locked or self.slow or self.id_size or self.early or self.tester)
 

@@ -360,7 +360,7 @@ int run(int argc, char** argv) {
   std::uint64_t seed = 1000;
   std::string truths_file, only, show;
   bool two = false, outside = false, opponents = false, no_pairs = false, list = false, flat = false,
-       all = false;
+       all = false, no_mend = false;
   Noise noise;
   Options options;
   double at_least = 0;
@@ -396,6 +396,12 @@ int run(int argc, char** argv) {
       at_least = std::atof(value());
     else if (a == "--samples")
       options.samples = std::strtoul(value(), nullptr, 10);
+    else if (a == "--pair-samples")
+      options.pair_samples = std::strtoul(value(), nullptr, 10);
+    else if (a == "--pair-share")
+      options.pair_share = std::atof(value());
+    else if (a == "--no-mend")
+      no_mend = true;
     else if (a == "--flat")
       flat = true;
     else if (a == "--all")
@@ -409,7 +415,8 @@ int run(int argc, char** argv) {
     else {
       fmt::print(stderr,
                  "usage: study [--benches N] [--seed S] [--arrangement A] [--two | --outside] [--opponents] "
-                 "[--no-pairs] [--clean] [--as-assumed] [--all] [--list] [--show CAUSE|misses|all] [--truths "
+                 "[--no-mend] [--no-pairs] [--pair-samples N] [--pair-share P] [--clean] [--as-assumed] "
+                 "[--all] [--list] [--show CAUSE|misses|all] [--truths "
                  "FILE.jsonl]\n");
       return 2;
     }
@@ -518,7 +525,7 @@ int run(int argc, char** argv) {
         m.forget();
         random.push_back(judge(m, t, byRandom(m, w, seed + i)));
       }
-      if (two && o.top1) {
+      if (two && o.top1 && !no_mend) {
         // Mend what was named, measure again.
         const auto named = m.ranking().front();
         const bool first = [&] {

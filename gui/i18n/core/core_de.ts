@@ -1504,8 +1504,8 @@
         <translation>10 s nach dem Einschalten noch einmal fragen: nein / ja</translation>
     </message>
     <message>
-        <source>answer after key on or wake level: no / yes</source>
-        <translation>Antwort nach Zündung ein oder Weckpegel: nein / ja</translation>
+        <source>answer after key on or wake level: no / yes / starts: no answer, but its current rises</source>
+        <translation>Antwort nach Zündung ein oder Weckpegel: nein / ja / startet: keine Antwort, aber sein Strom steigt</translation>
     </message>
     <message>
         <source>may be a further power-up of the module</source>
@@ -1524,8 +1524,8 @@
         <translation>nur lesend</translation>
     </message>
     <message>
-        <source>interface joined to the bus on the far side of the gateway, at the gateway&apos;s own plug: no / yes</source>
-        <translation>Interface jenseits des Gateways am Bus, am Stecker des Gateways selbst: nein / ja</translation>
+        <source>interface joined to the bus on the far side of the gateway, at the gateway&apos;s own plug: no / yes / frames, no answer</source>
+        <translation>Interface jenseits des Gateways am Bus, am Stecker des Gateways selbst: nein / ja / Rahmen, keine Antwort</translation>
     </message>
     <message>
         <source>never at the restraint module or its harness</source>
@@ -1536,12 +1536,24 @@
         <translation>Breakout-Box am Gateway</translation>
     </message>
     <message>
-        <source>answer with another interface: no / yes / still no adapter</source>
-        <translation>Antwort mit einem anderen Interface: nein / ja / weiter kein Adapter</translation>
+        <source>answer with another interface: no / yes / still no adapter / hears more: no answer, but frames or an acknowledge where the first had none</source>
+        <translation>Antwort mit einem anderen Interface: nein / ja / weiter kein Adapter / hört mehr: keine Antwort, aber Rahmen oder eine Bestätigung, wo das erste keine hatte</translation>
     </message>
     <message>
         <source>second interface</source>
         <translation>zweites Interface</translation>
+    </message>
+    <message>
+        <source>starts</source>
+        <translation>startet</translation>
+    </message>
+    <message>
+        <source>hears more</source>
+        <translation>hört mehr</translation>
+    </message>
+    <message>
+        <source>frames, no answer</source>
+        <translation>Rahmen, keine Antwort</translation>
     </message>
     <message>
         <source>still no adapter</source>
@@ -1656,8 +1668,8 @@
         <translation>Pin 16 gegen Pin 4 an der Buchse, Wechselspannung</translation>
     </message>
     <message>
-        <source>power off, give the second feed too (fused, from the same source), on again: no / yes</source>
-        <translation>Strom aus, auch die zweite Speisung geben (abgesichert, aus derselben Quelle), wieder ein: nein / ja</translation>
+        <source>power off, give the second feed too (fused, from the same source), on again: no / yes / starts: no answer, but its current rises</source>
+        <translation>Strom aus, auch die zweite Speisung geben (abgesichert, aus derselben Quelle), wieder ein: nein / ja / startet: keine Antwort, aber sein Strom steigt</translation>
     </message>
     <message>
         <source>person: second feed</source>
