@@ -40,8 +40,7 @@ std::vector<Point> makePoints() {
        PowerState::off, 1, all, kPractice},
       {"V(src+,src-)", "V",
        "Meter on DC volts, red on the source's plus, black on its minus, mind the sign. Once at rest, once "
-       "with a "
-       "load (a 55 W lamp, or the module on): say which with with=\"...\".",
+       "with a load (a 55 W lamp, or the module on), noted with it.",
        PowerState::source, 1, all, kPractice},
       {"V(supplyblade,chassis)", "V",
        "Module fuse out, key off. One blade of the emptied slot against bare chassis; the blade with battery "

@@ -277,8 +277,7 @@ const std::vector<Reading>& readings() {
       told("answer@otherif", Power::on, "second interface", 4,
            {"no", "yes", "still no adapter", "hears more"},
            "answer with another interface: no / yes / still no adapter / hears more: no answer, but frames "
-           "or an "
-           "acknowledge where the first had none",
+           "or an acknowledge where the first had none",
            kAll, "estimate"),
       told("reseat", Power::on, "hand", 0.7, {"no change", "works"},
            "lamp and answer after unplugging and replugging the interface: no change / works", kAll,
@@ -337,8 +336,7 @@ const std::vector<Reading>& readings() {
               "estimate"},
       told("answer@feed2", Power::on, "person: second feed", 4, {"no", "yes", "starts"},
            "power off, give the second feed too (fused, from the same source), on again: no / yes / starts: "
-           "no "
-           "answer, but its current rises",
+           "no answer, but its current rises",
            kRig, "estimate", "one further power-up", 1),
       volts("V(interface+,interface-)", 1.5, "20 V DC", "interface's own supply, at its plug", kAll,
             "points.md"),

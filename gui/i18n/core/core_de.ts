@@ -1700,8 +1700,8 @@
         <translation>Strom aus, Bus schläft. Messgerät auf 20 kOhm zwischen Pin 14 und Pin 16 einer Breakout-Box; OL gilt als offen.</translation>
     </message>
     <message>
-        <source>Meter on DC volts, red on the source&apos;s plus, black on its minus, mind the sign. Once at rest, once with a load (a 55 W lamp, or the module on): say which with with=&quot;...&quot;.</source>
-        <translation>Messgerät auf Gleichspannung, Rot an Plus der Quelle, Schwarz an ihr Minus, Vorzeichen beachten. Einmal in Ruhe, einmal mit Last (55-W-Lampe, oder Modul an): mit with=&quot;...&quot; sagen, welche.</translation>
+        <source>Meter on DC volts, red on the source&apos;s plus, black on its minus, mind the sign. Once at rest, once with a load (a 55 W lamp, or the module on), noted with it.</source>
+        <translation>Messgerät auf Gleichspannung, Rot an Plus der Quelle, Schwarz an ihr Minus, Vorzeichen beachten. Einmal in Ruhe, einmal mit Last (55-W-Lampe, oder Modul an), mit ihr notiert.</translation>
     </message>
     <message>
         <source>Module fuse out, key off. One blade of the emptied slot against bare chassis; the blade with battery voltage is the supply side. Both dead: an ignition-fed slot cannot be told with the key off.</source>
