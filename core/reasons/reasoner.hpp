@@ -30,7 +30,7 @@ struct Options {
   std::uint64_t seed = 1;
   std::size_t samples = 448, pair_samples = 48;  ///< a hypothesis
   bool pairs = true;
-  double pair_share = 0.12, sound_share = 0.01;  ///< of the prior (estimates)
+  double pair_share = 0.08, sound_share = 0.01;  ///< of the prior (estimates)
   unsigned threads = 2;
 };
 
