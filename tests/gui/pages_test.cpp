@@ -19,6 +19,8 @@
 #include <QWheelEvent>
 
 #include "../readiness/build.hpp"
+#include "core/reasons/explain.hpp"
+#include "core/reasons/text.hpp"
 #include "gui/attempts_page.hpp"
 #include "gui/far_view.hpp"
 #include "gui/found_panel.hpp"
@@ -406,6 +408,26 @@ TEST_F(PagesTest, AJobWithoutLinksSaysSoAndTheCardAsksForWhatTheHeadSaysDecides)
     }
   EXPECT_TRUE(waitFor([&] { return w.reasonsPanel()->asked().toStdString() != first; }));
   EXPECT_TRUE(w.endRecording());
+}
+
+// The sheet may name a fault that leaves the module answering: before it was asked that is no riddle.
+TEST_F(PagesTest, WhatDoesNotFitASilenceIsNoRiddleBeforeTheModuleWasAsked) {
+  auto m = reasons::Reasoner::prepare({job::Arrangement::fed_in_place, false},
+                                      reasons::priors(job::Arrangement::fed_in_place), {});
+  for (const char* reading :
+       {"V(src+,src-)=12.6V", "V(pin16,pin4)=12.5V", "interface-lamp=off", "I(feed)=0.3A",
+        "R(pin6,pin14)=2ohm", "identifiers=both", "error-class=none", "V(pin6,pin4)=2.5V"})
+    m.observe(*reasons::parseObservation(reading));
+  const auto answer = reasons::explain(m, {}, std::vector<bool>(reasons::kReadings, false));
+  ASSERT_TRUE(answer.unexplained);
+  ReasonsPanel panel;
+  panel.QWidget::show();
+  panel.show(answer, {}, false);
+  EXPECT_FALSE(textOf(&panel).contains("Nothing known explains")) << textOf(&panel).toStdString();
+  EXPECT_FALSE(textOf(&panel).contains("does not fit the rest"));
+  panel.setAsked(true);
+  panel.show(answer, {}, false);
+  EXPECT_TRUE(textOf(&panel).contains("Nothing known explains")) << textOf(&panel).toStdString();
 }
 
 TEST_F(PagesTest, TheAttemptsOfAJobAreAListAndEachNamesTheOneThingThatWasChanged) {
